@@ -1,0 +1,1 @@
+"""The record: what was measured and what it means."""

@@ -1,0 +1,87 @@
+"""The record's nouns, one a file; rules that must always hold are named constraints."""
+
+from .adjustments import Adjustment, AdjustmentKind
+from .base import Record, new_id
+from .blower_tables import BlowerTable
+from .company import Company, UnitSystem
+from .crews import Crew, CrewMembership
+from .customers import Customer
+from .duct_sections import (
+    RULES_BY_SHAPE,
+    AirPath,
+    DrilledSide,
+    DuctSection,
+    LayoutRule,
+    Material,
+    Shape,
+    Swirl,
+)
+from .equipment import Equipment, EquipmentKind, FanDrive
+from .flow_readings import FlowMethod, FlowReading
+from .flow_sets import FlowSet, FlowSetMember
+from .instruments import Calibration, DirectionResponse, Instrument, Principle, Shows
+from .people import Person, Role
+from .pressures import PressureReading
+from .results import Computation, Result, State, Verdict
+from .sites import Climate, Site
+from .targets import Basis, Call, Target, TargetSource
+from .temperature_rises import TemperatureRise
+from .tokens import Token
+from .traverses import Mode, ReadingKind, TakenIn, Traverse, TraverseRevision
+from .visits import Purpose, Stage, Visit
+
+__all__ = [
+    "RULES_BY_SHAPE",
+    "Adjustment",
+    "AdjustmentKind",
+    "AirPath",
+    "Basis",
+    "BlowerTable",
+    "Calibration",
+    "Call",
+    "Climate",
+    "Company",
+    "Computation",
+    "Crew",
+    "CrewMembership",
+    "Customer",
+    "DirectionResponse",
+    "DrilledSide",
+    "DuctSection",
+    "Equipment",
+    "EquipmentKind",
+    "FanDrive",
+    "FlowMethod",
+    "FlowReading",
+    "FlowSet",
+    "FlowSetMember",
+    "Instrument",
+    "LayoutRule",
+    "Material",
+    "Mode",
+    "Person",
+    "PressureReading",
+    "Principle",
+    "Purpose",
+    "ReadingKind",
+    "Record",
+    "Result",
+    "Role",
+    "Shape",
+    "Shows",
+    "Site",
+    "Stage",
+    "State",
+    "Swirl",
+    "TakenIn",
+    "Target",
+    "TargetSource",
+    "TemperatureRise",
+    "Token",
+    "Traverse",
+    "TraverseRevision",
+    "UnitSystem",
+    "Verdict",
+    "Visit",
+    "new_id",
+]

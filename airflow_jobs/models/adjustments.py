@@ -1,0 +1,46 @@
+"""Adjustments: what was changed between as found and as left."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import models
+
+from .base import Record, one_of, with_history
+from .equipment import Equipment
+from .visits import Visit
+
+
+class AdjustmentKind(models.TextChoices):
+    """What was changed."""
+
+    BLOWER_SETTING = "blower_setting", "Blower setting"
+    SPEED = "speed", "Speed"
+    FILTER = "filter", "Filter"
+    DAMPER = "damper", "Damper"
+    DUCT_REPAIR = "duct_repair", "Duct repair"
+    CLEANING = "cleaning", "Cleaning"
+    OTHER = "other", "Other"
+
+
+@with_history()
+class Adjustment(Record):
+    """One change to a system."""
+
+    visit = models.ForeignKey(
+        Visit, on_delete=models.PROTECT, related_name="adjustments"
+    )
+    equipment = models.ForeignKey(
+        Equipment, on_delete=models.PROTECT, related_name="adjustments"
+    )
+    kind = models.CharField(max_length=16, choices=AdjustmentKind.choices)
+    from_value = models.CharField(max_length=100, blank=True, default="")
+    to_value = models.CharField(max_length=100, blank=True, default="")
+    made_at = models.DateTimeField()
+    notes = models.TextField(blank=True, default="")
+
+    class Meta(Record.Meta):
+        constraints: list[Any] = [one_of("kind", AdjustmentKind, "adjustment")]
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.from_value} to {self.to_value}"

@@ -1,0 +1,148 @@
+"""Instruments and their calibrations."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import models
+
+from .base import Record, not_negative, one_of, positive, with_history
+
+
+class Principle(models.TextChoices):
+    """How the instrument senses velocity."""
+
+    THERMAL = "thermal", "Thermal"
+    VANE = "vane", "Rotating vane"
+    PITOT = "pitot", "Pitot tube"
+
+
+class Shows(models.TextChoices):
+    """What the number on the display means."""
+
+    STANDARD_VELOCITY = "standard_velocity", "Standard velocity"
+    ACTUAL_VELOCITY = "actual_velocity", "Actual velocity"
+    UNKNOWN = "unknown", "Unknown"
+
+
+class DirectionResponse(models.TextChoices):
+    """How the reading falls when the flow comes at an angle."""
+
+    COSINE = "cosine", "Cosine"
+    OMNIDIRECTIONAL = "omnidirectional", "Omnidirectional"
+    UNKNOWN = "unknown", "Unknown"
+
+
+@with_history()
+class Instrument(Record):
+    """One meter with its probe."""
+
+    serial = models.CharField(max_length=100)
+    label = models.CharField(max_length=100, blank=True, default="")
+    principle = models.CharField(max_length=8, choices=Principle.choices)
+    shows = models.CharField(max_length=20, choices=Shows.choices)
+    compensates_temperature = models.BooleanField(null=True, blank=True)
+    compensates_pressure = models.BooleanField(null=True, blank=True)
+    compensates_humidity = models.BooleanField(null=True, blank=True)
+    reference_dry_bulb_c = models.FloatField(null=True, blank=True)
+    reference_pressure_pa = models.FloatField(null=True, blank=True)
+    direction_response = models.CharField(
+        max_length=16,
+        choices=DirectionResponse.choices,
+        default=DirectionResponse.UNKNOWN,
+    )
+    accuracy_relative = models.FloatField(null=True, blank=True)
+    accuracy_absolute_m_s = models.FloatField(null=True, blank=True)
+    range_low_m_s = models.FloatField(null=True, blank=True)
+    range_high_m_s = models.FloatField(null=True, blank=True)
+    resolution_m_s = models.FloatField(null=True, blank=True)
+    probe_reach_m = models.FloatField(null=True, blank=True)
+    probe_diameter_m = models.FloatField(null=True, blank=True)
+    tip_to_sensor_m = models.FloatField(null=True, blank=True)
+    warm_up_s = models.FloatField(null=True, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta(Record.Meta):
+        constraints: list[Any] = [
+            models.UniqueConstraint(
+                models.functions.Lower("serial"), name="instrument_serial_once"
+            ),
+            one_of("principle", Principle, "instrument"),
+            one_of("shows", Shows, "instrument"),
+            one_of("direction_response", DirectionResponse, "instrument"),
+            models.CheckConstraint(
+                condition=models.Q(accuracy_relative__isnull=True)
+                | models.Q(accuracy_relative__gte=0, accuracy_relative__lt=1),
+                name="instrument_accuracy_relative_possible",
+            ),
+            not_negative("accuracy_absolute_m_s", "instrument"),
+            not_negative("range_low_m_s", "instrument"),
+            models.CheckConstraint(
+                condition=models.Q(range_low_m_s__isnull=True)
+                | models.Q(range_high_m_s__isnull=True)
+                | models.Q(range_low_m_s__lt=models.F("range_high_m_s")),
+                name="instrument_range_ordered",
+            ),
+            positive("resolution_m_s", "instrument"),
+            positive("probe_reach_m", "instrument"),
+            positive("probe_diameter_m", "instrument"),
+            not_negative("tip_to_sensor_m", "instrument"),
+            not_negative("warm_up_s", "instrument"),
+            models.CheckConstraint(
+                condition=models.Q(reference_pressure_pa__isnull=True)
+                | models.Q(
+                    reference_pressure_pa__gt=20000, reference_pressure_pa__lt=120000
+                ),
+                name="instrument_reference_pressure_possible",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(reference_dry_bulb_c__isnull=True)
+                | models.Q(reference_dry_bulb_c__gt=-60, reference_dry_bulb_c__lt=100),
+                name="instrument_reference_dry_bulb_possible",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.label or self.serial
+
+
+@with_history()
+class Calibration(Record):
+    """What a calibration found: the true velocity is gain * indicated + offset."""
+
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, related_name="calibrations"
+    )
+    performed_on = models.DateField()
+    due_on = models.DateField()
+    gain = models.FloatField(default=1.0)
+    offset_m_s = models.FloatField(default=0.0)
+    accuracy_relative = models.FloatField(null=True, blank=True)
+    accuracy_absolute_m_s = models.FloatField(null=True, blank=True)
+    certificate = models.CharField(max_length=200, blank=True, default="")
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta(Record.Meta):
+        constraints: list[Any] = [
+            models.CheckConstraint(
+                condition=models.Q(due_on__gte=models.F("performed_on")),
+                name="calibration_dates_ordered",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(gain__gt=0.5, gain__lt=2.0),
+                name="calibration_gain_possible",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(offset_m_s__gte=-5, offset_m_s__lte=5),
+                name="calibration_offset_possible",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(accuracy_relative__isnull=True)
+                | models.Q(accuracy_relative__gte=0, accuracy_relative__lt=1),
+                name="calibration_accuracy_relative_possible",
+            ),
+            not_negative("accuracy_absolute_m_s", "calibration"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Calibration of {self.performed_on}"

@@ -1,0 +1,5 @@
+"""How the service is wired."""
+
+from .celery import app as celery_app
+
+__all__ = ["celery_app"]

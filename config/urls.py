@@ -1,0 +1,13 @@
+"""Which address leads where."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+from .health import health
+
+urlpatterns = [
+    path("healthz", health, name="health"),
+    path("api/", include("airflow_jobs.api.urls")),
+    path("administration/", admin.site.urls),
+    path("", include("dashboards.urls")),
+]

@@ -1,0 +1,1 @@
+"""The reading side: what the record says, on pages."""
