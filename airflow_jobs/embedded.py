@@ -16,10 +16,11 @@ import importlib.util
 import os
 import secrets
 import shutil
+import socket
 import stat
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -43,6 +44,7 @@ __all__ = [
     "Connection",
     "DatabaseUnavailable",
     "ensure",
+    "listens",
     "locate",
     "program",
     "running",
@@ -160,15 +162,32 @@ def running(directory: Path) -> Iterator[Connection]:
         If it cannot run or does not stop.
     """
     directory = _canonical(directory)
-    with _locked(directory):
-        connection = _prepare(directory).start()
-        using = _open_lock(directory / "users")
-        fcntl.flock(using, fcntl.LOCK_SH)
-    try:
+    with ExitStack() as leaving:
+        with _locked(directory):
+            server = _prepare(directory)
+            leaving.callback(stop, directory, only_if_unused=True)
+            using = leaving.enter_context(_users(directory))
+            fcntl.flock(using, fcntl.LOCK_SH)
+            connection = server.start()
         yield connection
-    finally:
-        os.close(using)
-        stop(directory, only_if_unused=True)
+
+
+def listens(directory: Path) -> bool:
+    """Whether something answers on the socket of a folder's PostgreSQL; starts nothing.
+
+    Parameters
+    ----------
+    directory
+        The folder.
+
+    Returns
+    -------
+    bool
+        False also while it starts or is being stopped.
+    """
+    path = locate(directory).socket_directory / SOCKET_NAME
+    with socket.socket(socket.AF_UNIX) as client:
+        return client.connect_ex(os.fsencode(path)) == 0
 
 
 def program(name: str) -> Path:

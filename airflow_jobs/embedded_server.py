@@ -248,6 +248,8 @@ class Server:
                     cwd=self.directory,
                     env=CLEAN_ENVIRONMENT,
                     umask=0o077,
+                    # Ctrl-C is for the caller, which stops the server in its own time.
+                    start_new_session=True,
                     user=self.account.user_id if self.account else None,
                     group=self.account.group_id if self.account else None,
                     extra_groups=[] if self.account else None,
