@@ -1,0 +1,1 @@
+"""The pages: read the address, ask, draw, fill the template."""

@@ -1,0 +1,1 @@
+"""Statistics of shares, trends and comparisons; numpy and scipy only."""
