@@ -233,6 +233,11 @@ CELERY_BEAT_SCHEDULE: dict[str, Any] = {
         "schedule": 15.0,
         "options": {"expires": 15.0},
     },
+    "find what was ever missed": {
+        "task": "airflow_jobs.tasks.sweep_all",
+        "schedule": 3600.0,
+        "options": {"expires": 600.0},
+    },
 }
 
 if ENV.mail is None:

@@ -8,23 +8,23 @@ from django.db import models
 
 from .base import Record, positive, with_history
 
-# 350, 400 and 450 (ft3/min)/ton in m3/s per watt: common practice, overridable.
-_PER_TON = 0.3048**3 / 60.0 / (12000.0 * 1055.05585262 / 3600.0)
+# One (ft3/min)/ton in m3/s per watt, by the definitions of foot and International Table Btu.
+PER_TON_M3_S_PER_W = 0.3048**3 / 60.0 / (12000.0 * 1055.05585262 / 3600.0)
 
 
 def default_low() -> float:
     """Return 350 (ft3/min)/ton in m3/s per watt (common practice)."""
-    return 350.0 * _PER_TON
+    return 350.0 * PER_TON_M3_S_PER_W
 
 
 def default_nominal() -> float:
     """Return 400 (ft3/min)/ton in m3/s per watt (common practice)."""
-    return 400.0 * _PER_TON
+    return 400.0 * PER_TON_M3_S_PER_W
 
 
 def default_high() -> float:
     """Return 450 (ft3/min)/ton in m3/s per watt (common practice)."""
-    return 450.0 * _PER_TON
+    return 450.0 * PER_TON_M3_S_PER_W
 
 
 def default_standard_density() -> float:
