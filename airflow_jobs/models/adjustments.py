@@ -27,12 +27,8 @@ class AdjustmentKind(models.TextChoices):
 class Adjustment(Record):
     """One change to a system."""
 
-    visit = models.ForeignKey(
-        Visit, on_delete=models.PROTECT, related_name="adjustments"
-    )
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="adjustments"
-    )
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="adjustments")
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="adjustments")
     kind = models.CharField(max_length=16, choices=AdjustmentKind.choices)
     from_value = models.CharField(max_length=100, blank=True, default="")
     to_value = models.CharField(max_length=100, blank=True, default="")

@@ -25,9 +25,7 @@ def count_revision(*unnoticed: str) -> pgtrigger.Trigger:
         when=pgtrigger.Before,
         operation=pgtrigger.Update,
         condition=pgtrigger.AnyChange(exclude=["revision", "updated_at", *unnoticed]),
-        func=(
-            "NEW.revision = OLD.revision + 1; NEW.updated_at = clock_timestamp(); RETURN NEW;"
-        ),
+        func=("NEW.revision = OLD.revision + 1; NEW.updated_at = clock_timestamp(); RETURN NEW;"),
     )
 
 
@@ -56,16 +54,13 @@ def with_history(exclude: list[str] | None = None) -> Any:
     The database writes the history by trigger; who did it comes from the context that the
     actions open.
     """
-    return pghistory.track(
-        pghistory.InsertEvent(), pghistory.UpdateEvent(), exclude=exclude or []
-    )
+    return pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), exclude=exclude or [])
 
 
 def positive(field: str, name: str) -> models.CheckConstraint:
     """Return a named constraint: the field is empty or above zero."""
     return models.CheckConstraint(
-        condition=models.Q(**{f"{field}__isnull": True})
-        | models.Q(**{f"{field}__gt": 0}),
+        condition=models.Q(**{f"{field}__isnull": True}) | models.Q(**{f"{field}__gt": 0}),
         name=f"{name}_{field}_positive",
     )
 
@@ -73,15 +68,12 @@ def positive(field: str, name: str) -> models.CheckConstraint:
 def not_negative(field: str, name: str) -> models.CheckConstraint:
     """Return a named constraint: the field is empty or at least zero."""
     return models.CheckConstraint(
-        condition=models.Q(**{f"{field}__isnull": True})
-        | models.Q(**{f"{field}__gte": 0}),
+        condition=models.Q(**{f"{field}__isnull": True}) | models.Q(**{f"{field}__gte": 0}),
         name=f"{name}_{field}_not_negative",
     )
 
 
-def one_of(
-    field: str, choices: type[models.TextChoices], name: str
-) -> models.CheckConstraint:
+def one_of(field: str, choices: type[models.TextChoices], name: str) -> models.CheckConstraint:
     """Return a named constraint: the field is one of the choices."""
     return models.CheckConstraint(
         condition=models.Q(**{f"{field}__in": list(choices.values)}),

@@ -12,9 +12,7 @@ from .equipment import Equipment
 class BlowerTable(Record):
     """The maker's data for one system."""
 
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="blower_tables"
-    )
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="blower_tables")
     rows = models.JSONField(default=list)
     """List of {"setting", "external_static_pa", "flow_m3_s"}; as typed in `as_sent`."""
     source = models.CharField(max_length=200, blank=True, default="")

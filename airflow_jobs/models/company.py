@@ -58,9 +58,7 @@ class Company(Record):
 
     class Meta(Record.Meta):
         constraints: list[Any] = [
-            models.CheckConstraint(
-                condition=models.Q(only=True), name="company_only_one"
-            ),
+            models.CheckConstraint(condition=models.Q(only=True), name="company_only_one"),
             models.CheckConstraint(
                 condition=models.Q(default_units__in=UnitSystem.values),
                 name="company_default_units_known",
@@ -75,9 +73,7 @@ class Company(Record):
                 condition=models.Q(
                     default_low_m3_s_per_w__lt=models.F("default_nominal_m3_s_per_w")
                 )
-                & models.Q(
-                    default_nominal_m3_s_per_w__lt=models.F("default_high_m3_s_per_w")
-                ),
+                & models.Q(default_nominal_m3_s_per_w__lt=models.F("default_high_m3_s_per_w")),
                 name="company_default_target_ordered",
             ),
         ]

@@ -35,9 +35,7 @@ class Crew(Record):
 
     class Meta(Record.Meta):
         constraints: list[Any] = [
-            models.UniqueConstraint(
-                models.functions.Lower("name"), name="crew_name_once"
-            ),
+            models.UniqueConstraint(models.functions.Lower("name"), name="crew_name_once"),
         ]
 
     def __str__(self) -> str:
@@ -49,9 +47,7 @@ class CrewMembership(models.Model):
     """One person's time in a crew; the last day is included."""
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="memberships")
-    person = models.ForeignKey(
-        Person, on_delete=models.PROTECT, related_name="memberships"
-    )
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="memberships")
     from_on = models.DateField()
     to_on = models.DateField(null=True, blank=True)
 
@@ -61,8 +57,7 @@ class CrewMembership(models.Model):
                 fields=["crew", "person", "from_on"], name="crew_membership_once"
             ),
             models.CheckConstraint(
-                condition=models.Q(to_on__isnull=True)
-                | models.Q(to_on__gte=models.F("from_on")),
+                condition=models.Q(to_on__isnull=True) | models.Q(to_on__gte=models.F("from_on")),
                 name="crew_membership_dates_ordered",
             ),
         ]

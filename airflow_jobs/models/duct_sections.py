@@ -71,16 +71,12 @@ RULES_BY_SHAPE: dict[str, tuple[str, ...]] = {
 class DuctSection(Record):
     """Outside sizes of sheet or board, its lining, its neighbourhood and its holes."""
 
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="duct_sections"
-    )
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="duct_sections")
     name = models.CharField(max_length=100)
     air_path = models.CharField(max_length=8, choices=AirPath.choices)
     carries_all = models.BooleanField(null=True, blank=True)
     """Whether all of the system's flow passes here; unknown: yes, unless it is in a flow-set."""
-    material = models.CharField(
-        max_length=16, choices=Material.choices, default=Material.SHEET
-    )
+    material = models.CharField(max_length=16, choices=Material.choices, default=Material.SHEET)
     shape = models.CharField(max_length=12, choices=Shape.choices)
     width_m = models.FloatField(null=True, blank=True)
     height_m = models.FloatField(null=True, blank=True)

@@ -45,9 +45,7 @@ class Equipment(Record):
     nominal_capacity_w = models.FloatField(null=True, blank=True)
     rated_capacity_w = models.FloatField(null=True, blank=True)
     heating_capacity_w = models.FloatField(null=True, blank=True)
-    fan_drive = models.CharField(
-        max_length=32, choices=FanDrive.choices, default=FanDrive.UNKNOWN
-    )
+    fan_drive = models.CharField(max_length=32, choices=FanDrive.choices, default=FanDrive.UNKNOWN)
     max_external_static_pa = models.FloatField(null=True, blank=True)
     flammable_refrigerant = models.BooleanField(null=True, blank=True)
     electric_heat = models.BooleanField(null=True, blank=True)
@@ -74,6 +72,4 @@ class Equipment(Record):
     @property
     def cooling_capacity_w(self) -> float | None:
         """The capacity that flow is divided by: rated wins over nominal."""
-        return (
-            self.rated_capacity_w if self.rated_capacity_w else self.nominal_capacity_w
-        )
+        return self.rated_capacity_w if self.rated_capacity_w else self.nominal_capacity_w

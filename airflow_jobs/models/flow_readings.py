@@ -25,12 +25,8 @@ class FlowMethod(models.TextChoices):
 class FlowReading(Record):
     """One flow of actual air; indicative unless its uncertainty is given."""
 
-    visit = models.ForeignKey(
-        Visit, on_delete=models.PROTECT, related_name="flow_readings"
-    )
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="flow_readings"
-    )
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="flow_readings")
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="flow_readings")
     stage = models.CharField(max_length=8, choices=Stage.choices)
     taken_at = models.DateTimeField()
     flow_m3_s = models.FloatField()

@@ -18,9 +18,7 @@ class FlowSet(Record):
     """Flows of one system at one stage of one visit, summed in standard flow."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="flow_sets")
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="flow_sets"
-    )
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="flow_sets")
     stage = models.CharField(max_length=8, choices=Stage.choices)
 
     class Meta(Record.Meta):
@@ -34,9 +32,7 @@ class FlowSet(Record):
 class FlowSetMember(models.Model):
     """One flow of a set, added (+1) or taken away (-1)."""
 
-    flow_set = models.ForeignKey(
-        FlowSet, on_delete=models.PROTECT, related_name="members"
-    )
+    flow_set = models.ForeignKey(FlowSet, on_delete=models.PROTECT, related_name="members")
     traverse = models.ForeignKey(
         Traverse,
         null=True,
@@ -72,6 +68,4 @@ class FlowSetMember(models.Model):
         ]
 
     def __str__(self) -> str:
-        return (
-            f"{'+' if self.sign > 0 else '-'}{self.traverse_id or self.flow_reading_id}"
-        )
+        return f"{'+' if self.sign > 0 else '-'}{self.traverse_id or self.flow_reading_id}"

@@ -90,9 +90,7 @@ class Instrument(Record):
             not_negative("warm_up_s", "instrument"),
             models.CheckConstraint(
                 condition=models.Q(reference_pressure_pa__isnull=True)
-                | models.Q(
-                    reference_pressure_pa__gt=20000, reference_pressure_pa__lt=120000
-                ),
+                | models.Q(reference_pressure_pa__gt=20000, reference_pressure_pa__lt=120000),
                 name="instrument_reference_pressure_possible",
             ),
             models.CheckConstraint(

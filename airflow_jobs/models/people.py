@@ -32,9 +32,7 @@ class Person(AbstractBaseUser, Record):
 
     username = models.CharField(max_length=64, unique=True)
     name = models.CharField(max_length=200)
-    role = models.CharField(
-        max_length=16, choices=Role.choices, default=Role.TECHNICIAN
-    )
+    role = models.CharField(max_length=16, choices=Role.choices, default=Role.TECHNICIAN)
     is_active = models.BooleanField(default=True)
 
     objects = PersonManager()

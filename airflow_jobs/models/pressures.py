@@ -16,9 +16,7 @@ class PressureReading(Record):
     """One set of static pressures against the room, in pascals; returns are negative."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="pressures")
-    equipment = models.ForeignKey(
-        Equipment, on_delete=models.PROTECT, related_name="pressures"
-    )
+    equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="pressures")
     stage = models.CharField(max_length=8, choices=Stage.choices)
     operating_state = models.JSONField(default=dict, blank=True)
     taken_at = models.DateTimeField()

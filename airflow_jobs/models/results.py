@@ -87,8 +87,7 @@ class Computation(models.Model):
                 name="computation_of_one_thing",
             ),
             models.CheckConstraint(
-                condition=~models.Q(state=State.COMPUTED)
-                | models.Q(result__isnull=False),
+                condition=~models.Q(state=State.COMPUTED) | models.Q(result__isnull=False),
                 name="computation_computed_has_result",
             ),
         ]
@@ -111,9 +110,7 @@ class Result(models.Model):
     Flows are best estimates (the rule's average stands in `values`).
     """
 
-    computation = models.ForeignKey(
-        Computation, on_delete=models.PROTECT, related_name="results"
-    )
+    computation = models.ForeignKey(Computation, on_delete=models.PROTECT, related_name="results")
     engine = models.CharField(max_length=16)
     inputs_digest = models.CharField(max_length=80)
     content_revision = models.PositiveIntegerField()
@@ -150,9 +147,7 @@ class Result(models.Model):
             ),
         ]
         triggers = [
-            pgtrigger.Protect(
-                name="append_only", operation=pgtrigger.Update | pgtrigger.Delete
-            ),
+            pgtrigger.Protect(name="append_only", operation=pgtrigger.Update | pgtrigger.Delete),
         ]
 
     def __str__(self) -> str:

@@ -29,9 +29,7 @@ class Site(Record):
     address = models.TextField(blank=True, default="")
     elevation_m = models.FloatField(null=True, blank=True)
     time_zone = models.CharField(max_length=64)
-    climate = models.CharField(
-        max_length=8, choices=Climate.choices, null=True, blank=True
-    )
+    climate = models.CharField(max_length=8, choices=Climate.choices, null=True, blank=True)
     notes = models.TextField(blank=True, default="")
     retired_on = models.DateField(null=True, blank=True)
 
@@ -43,13 +41,10 @@ class Site(Record):
                 name="site_elevation_on_earth",
             ),
             models.CheckConstraint(
-                condition=models.Q(climate__isnull=True)
-                | models.Q(climate__in=Climate.values),
+                condition=models.Q(climate__isnull=True) | models.Q(climate__in=Climate.values),
                 name="site_climate_known",
             ),
-            models.CheckConstraint(
-                condition=~models.Q(time_zone=""), name="site_time_zone_given"
-            ),
+            models.CheckConstraint(condition=~models.Q(time_zone=""), name="site_time_zone_given"),
         ]
 
     def __str__(self) -> str:

@@ -15,9 +15,7 @@ from .visits import Stage, Visit
 class TemperatureRise(Record):
     """Entering and leaving temperature with the heat between them."""
 
-    visit = models.ForeignKey(
-        Visit, on_delete=models.PROTECT, related_name="temperature_rises"
-    )
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="temperature_rises")
     equipment = models.ForeignKey(
         Equipment, on_delete=models.PROTECT, related_name="temperature_rises"
     )
@@ -35,9 +33,7 @@ class TemperatureRise(Record):
             positive("electric_power_w", "temperature_rise"),
             positive("heat_input_w", "temperature_rise"),
             models.CheckConstraint(
-                condition=models.Q(
-                    electric_power_w__isnull=False, heat_input_w__isnull=True
-                )
+                condition=models.Q(electric_power_w__isnull=False, heat_input_w__isnull=True)
                 | models.Q(
                     electric_power_w__isnull=True,
                     heat_input_w__isnull=False,

@@ -8,7 +8,7 @@ import pgtrigger
 from django.db import models
 from django.db.models.functions import Now
 
-from .base import Record, one_of, with_history
+from .base import Record, count_revision, one_of, with_history
 from .duct_sections import DuctSection
 from .instruments import Instrument
 from .targets import Call
@@ -37,6 +37,22 @@ class TakenIn(models.TextChoices):
     BACK_AND_FORTH = "back_and_forth", "Back and forth"
 
 
+AVERAGE_READINGS = """
+    NEW.mean_reading_m_s = (
+        SELECT avg(CASE WHEN NEW.reading_kind = 'velocity' THEN reading
+                        ELSE sign(reading) * sqrt(2 * abs(reading) / 1.2) END)
+        FROM (
+            SELECT (item #>> '{}')::float8 AS reading FROM (
+                SELECT jsonb_path_query(NEW.readings, '$.values[*][*]') AS item
+                UNION ALL SELECT jsonb_path_query(NEW.readings, '$.lines[*].mean')
+                UNION ALL SELECT jsonb_path_query(NEW.readings, '$.mean')
+            ) items
+        ) readings
+    );
+    RETURN NEW;
+"""
+
+
 class TraverseQuerySet(models.QuerySet["Traverse"]):
     """Traverses with what pages and the API need beside them."""
 
@@ -59,9 +75,7 @@ class Traverse(Record):
     duct_section = models.ForeignKey(
         DuctSection, on_delete=models.PROTECT, related_name="traverses"
     )
-    instrument = models.ForeignKey(
-        Instrument, on_delete=models.PROTECT, related_name="traverses"
-    )
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="traverses")
     repeats = models.ForeignKey(
         "self",
         null=True,
@@ -87,6 +101,9 @@ class Traverse(Record):
     """In m/s or Pa by `reading_kind`. points: {"values": [[…]]} with null for not taken;
     sweeps: {"lines": [{"mean", "seconds", "stamps"}], "near_gap_m", "far_gap_m"};
     average: {"mean", "seconds", "lines"}."""
+    mean_reading_m_s = models.FloatField(null=True, blank=True, editable=False)
+    """Plain mean as indicated, set by the database: only to hold a traverse against earlier ones
+    of its section. Velocity pressures are turned at 1.2 kg/m3."""
     positions = models.JSONField(null=True, blank=True)
     """As drilled and read, in SI: {"lines": [m] | "angles": [deg], "depths": [[m]]}."""
     reasons = models.JSONField(default=list, blank=True)
@@ -98,6 +115,16 @@ class Traverse(Record):
     objects = TraverseQuerySet.as_manager()
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision("mean_reading_m_s"),
+            pgtrigger.Trigger(
+                name="average_readings",
+                level=pgtrigger.Row,
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.UpdateOf("readings", "reading_kind"),
+                func=AVERAGE_READINGS,
+            ),
+        ]
         constraints: list[Any] = [
             one_of("stage", Stage, "traverse"),
             one_of("mode", Mode, "traverse"),
@@ -125,12 +152,8 @@ class Traverse(Record):
             ),
         ]
         indexes = [
-            models.Index(
-                fields=["duct_section", "taken_at"], name="traverse_section_time"
-            ),
-            models.Index(
-                fields=["instrument", "taken_at"], name="traverse_instrument_time"
-            ),
+            models.Index(fields=["duct_section", "taken_at"], name="traverse_section_time"),
+            models.Index(fields=["instrument", "taken_at"], name="traverse_instrument_time"),
             models.Index(fields=["taken_at", "id"], name="traverse_time"),
         ]
 
@@ -141,9 +164,7 @@ class Traverse(Record):
 class TraverseRevision(models.Model):
     """One content of a traverse exactly as it was sent; the database refuses to change it."""
 
-    traverse = models.ForeignKey(
-        Traverse, on_delete=models.PROTECT, related_name="revisions"
-    )
+    traverse = models.ForeignKey(Traverse, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
     content = models.JSONField()
     content_digest = models.CharField(max_length=80)
@@ -159,9 +180,7 @@ class TraverseRevision(models.Model):
             ),
         ]
         triggers = [
-            pgtrigger.Protect(
-                name="keep_as_sent", operation=pgtrigger.Update | pgtrigger.Delete
-            ),
+            pgtrigger.Protect(name="keep_as_sent", operation=pgtrigger.Update | pgtrigger.Delete),
         ]
 
     def __str__(self) -> str:
