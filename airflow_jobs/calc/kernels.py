@@ -36,7 +36,8 @@ def matern52(distance: ArrayLike) -> FloatArray:
     2006, equation (4.17).
     """
     scaled = np.sqrt(5.0) * np.abs(np.asarray(distance, dtype=float))
-    return (1.0 + scaled + scaled * scaled / 3.0) * np.exp(-scaled)
+    correlation: FloatArray = (1.0 + scaled + scaled * scaled / 3.0) * np.exp(-scaled)
+    return correlation
 
 
 def matern52_slope(distance: ArrayLike) -> FloatArray:
@@ -56,7 +57,8 @@ def matern52_slope(distance: ArrayLike) -> FloatArray:
     """
     signed = np.asarray(distance, dtype=float)
     scaled = np.sqrt(5.0) * np.abs(signed)
-    return -(5.0 / 3.0) * signed * (1.0 + scaled) * np.exp(-scaled)
+    slope: FloatArray = -(5.0 / 3.0) * signed * (1.0 + scaled) * np.exp(-scaled)
+    return slope
 
 
 def _from_spine(
@@ -132,7 +134,8 @@ def wall_law(
     Theory, 7th edition, section XX (1/n law, n from 6 to 10 with Reynolds number), from memory.
     """
     distance = np.maximum(wall_distance(shape, aspect, xi, eta), 0.0)
-    return distance ** (1.0 / np.asarray(exponent, dtype=float))
+    law: FloatArray = distance ** (1.0 / np.asarray(exponent, dtype=float))
+    return law
 
 
 def wall_law_gradient(

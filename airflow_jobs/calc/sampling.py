@@ -261,7 +261,8 @@ def insertion_angles_rad(hole_angle_deg: ArrayLike) -> FloatArray:
         From the xi axis (to the right of the first hole) towards the eta axis (towards it).
     """
     angle = np.radians(np.asarray(hole_angle_deg, dtype=float))
-    return np.arctan2(-np.cos(angle), -np.sin(angle))
+    direction: FloatArray = np.arctan2(-np.cos(angle), -np.sin(angle))
+    return direction
 
 
 def _half_line_rule() -> tuple[FloatArray, FloatArray]:
@@ -269,6 +270,12 @@ def _half_line_rule() -> tuple[FloatArray, FloatArray]:
     roots, weights = np.polynomial.legendre.leggauss(HALF_LINE_NODES)
     root, weight = 0.5 * (roots + 1.0), 0.5 * weights
     return 1.0 - root**WALL_CLUSTERING, weight * WALL_CLUSTERING * root ** (WALL_CLUSTERING - 1)
+
+
+def _one_a_row(count: int, weights: FloatArray) -> FloatArray:
+    """Averaging weights where each reading has its own nodes, one reading after the other."""
+    averaging: FloatArray = np.kron(np.eye(count), weights).astype(np.float64)
+    return averaging
 
 
 def line_sampling(*, shape: Shape, offset: ArrayLike, aspect: float | None = None) -> Sampling:
@@ -306,7 +313,7 @@ def line_sampling(*, shape: Shape, offset: ArrayLike, aspect: float | None = Non
         eta=np.outer(half, depth).ravel(),
         line=np.arange(count, dtype=np.int64),
         insertion_angle_rad=np.full(count, np.pi / 2),
-        averaging=np.kron(np.eye(count), 0.5 * np.concatenate([weight, weight])),
+        averaging=_one_a_row(count, 0.5 * np.concatenate([weight, weight])),
     )
 
 
@@ -335,5 +342,5 @@ def radius_sampling(*, insertion_angle_rad: ArrayLike) -> Sampling:
         eta=(np.sin(directions)[:, None] * signed).ravel(),
         line=np.repeat(np.arange(angles.size, dtype=np.int64), 2),
         insertion_angle_rad=directions,
-        averaging=np.kron(np.eye(directions.size), share),
+        averaging=_one_a_row(directions.size, share),
     )
