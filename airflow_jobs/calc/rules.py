@@ -97,7 +97,7 @@ def log_tchebycheff_formula(count: int) -> tuple[float, ...]:
     """
     outer = 1.0 / (count * np.e)
     half_width = 0.5 - 1.0 / count
-    nodes = 0.5 + half_width * _chebyshev_equal_weight_nodes(count - 2)
+    nodes = 0.5 + half_width * chebyshev_equal_weight_nodes(count - 2)
     return (outer, *(float(x) for x in nodes), 1.0 - outer)
 
 
@@ -205,11 +205,27 @@ def equal_annuli_fractions(points_per_diameter: int) -> tuple[float, ...]:
     return (*near, *(1.0 - x for x in reversed(near)))
 
 
-def _chebyshev_equal_weight_nodes(count: int) -> FloatArray:
-    """Nodes on [-1, 1] whose plain mean is exact for polynomials up to degree `count`.
+def chebyshev_equal_weight_nodes(count: int) -> FloatArray:
+    """Return the nodes on [-1, 1] whose plain mean is exact for polynomials up to their number.
 
-    Newton's identities turn the wanted power sums into a polynomial whose roots they are
-    (Chebyshev 1874; Abramowitz and Stegun, 25.4.28, from memory).
+    Parameters
+    ----------
+    count
+        Number of nodes, 1 to 7 or 9; others have no real nodes.
+
+    Returns
+    -------
+    Shape (count,), rising.
+
+    Notes
+    -----
+    Newton's identities turn the wanted power sums into a polynomial whose roots the nodes are.
+    Source: Chebyshev (1874); Abramowitz and Stegun, 25.4.28 (from memory).
+
+    Examples
+    --------
+    >>> chebyshev_equal_weight_nodes(3).round(4).tolist()
+    [-0.7071, 0.0, 0.7071]
     """
     power_sums = [0.0] + [0.0 if k % 2 else count / (k + 1) for k in range(1, count + 1)]
     symmetric = [1.0]
