@@ -60,7 +60,8 @@ def transfer_covariance(first: Sampling, second: Sampling) -> FloatArray:
         (first.eta[:, None] - second.eta) / LOCAL_RANGE
     )
     nodes = np.outer(law_first, law_second) * (LEVEL_VARIANCE + LOCAL_VARIANCE * local)
-    return second.averaged(first.averaged(nodes, axis=0), axis=1)
+    covariance: FloatArray = second.averaged(first.averaged(nodes, axis=0), axis=1)
+    return covariance
 
 
 def _equality_solve(

@@ -108,7 +108,8 @@ def wall_distance(shape: Shape, aspect: float, xi: ArrayLike, eta: ArrayLike) ->
     if shape == "rectangular":
         return (1.0 - np.abs(x)) * (1.0 - np.abs(y))
     if shape in ("round", "flat_oval"):
-        return 1.0 - np.hypot(*_from_spine(shape, aspect, x, y))
+        distance: FloatArray = 1.0 - np.hypot(*_from_spine(shape, aspect, x, y))
+        return distance
     raise ValueError(f"shape is {shape!r}; it must be one of {', '.join(SHAPES)}")
 
 
