@@ -9,7 +9,6 @@ import errno
 import fcntl
 import http.client
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -20,19 +19,18 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
-from typing import IO, Final
+from typing import Final
 
 import psutil
 
 from airflow_jobs import embedded
 from airflow_jobs.guardian import GOODBYE, GRACE_SECONDS, kill_group, stop_groups
+from airflow_jobs.process_logs import cut_if_long, last_line, open_log, rotate
 from airflow_jobs.system_accounts import account_name
 
 POLL_SECONDS: Final = 0.2
 POSTGRES_POLL_SECONDS: Final = 2.0
 LOG_POLL_SECONDS: Final = 60.0
-LOG_BYTES: Final = 20_000_000
-LOGS_KEPT: Final = 4
 HEALTHY_SECONDS: Final = 90
 TAKE_OVER_SECONDS: Final = 30
 
@@ -226,7 +224,7 @@ class Supervisor:
             self._tend_postgres()
         if self._is_due("logs", LOG_POLL_SECONDS):
             for log in self.place.log_directory.glob("*.log"):
-                _cut_long_log(log)
+                cut_if_long(log)
 
     def log_of(self, name: str) -> Path:
         """Say where a program's log is."""
@@ -277,7 +275,7 @@ class Supervisor:
 
     def _start_guardian(self) -> None:
         command = [sys.executable, "-m", "airflow_jobs.guardian"]
-        with self._signals.held(), _open_log(self.log_of("guardian")) as log:
+        with self._signals.held(), open_log(self.log_of("guardian")) as log:
             self._guardian = subprocess.Popen(
                 [*command, str(self.place.postgres_directory or "")],
                 stdin=subprocess.PIPE,
@@ -309,7 +307,7 @@ class Supervisor:
 
     def _run_to_end(self, program: Program) -> None:
         log = self.log_of(program.name)
-        _rotate(log)
+        rotate(log)
         child = _Child(program=program)
         self._launch(child)
         assert child.process is not None
@@ -322,15 +320,15 @@ class Supervisor:
         finally:
             self._tell_guardian(f"ended {child.process.pid}")
         if status != 0:
-            raise CannotRun(f"The step {program.name} failed: {_last_line(log)}; its log is {log}.")
+            raise CannotRun(f"The step {program.name} failed: {last_line(log)}; its log is {log}.")
 
     def _start(self, child: _Child) -> None:
         if child.failures == 0:
-            _rotate(self.log_of(child.program.name))
+            rotate(self.log_of(child.program.name))
         self._launch(child)
 
     def _launch(self, child: _Child) -> None:
-        with self._signals.held(), _open_log(self.log_of(child.program.name)) as log:
+        with self._signals.held(), open_log(self.log_of(child.program.name)) as log:
             child.process = subprocess.Popen(
                 child.program.command,
                 stdin=subprocess.DEVNULL,
@@ -357,7 +355,7 @@ class Supervisor:
         if child.failures > FAILURES_ALLOWED:
             raise CannotRun(
                 f"The {name} process ended {child.failures} times in a row ({how}), at last "
-                f"with: {_last_line(self.log_of(name))}; its log is {self.log_of(name)}."
+                f"with: {last_line(self.log_of(name))}; its log is {self.log_of(name)}."
             )
         pause = FIRST_PAUSE_SECONDS * 2 ** (child.failures - 1)
         child.start_at = now + pause
@@ -396,7 +394,7 @@ class Supervisor:
                 answer = f"answers {status}" if status else "does not answer"
                 raise CannotRun(
                     f"The web server {answer} after {HEALTHY_SECONDS} s: "
-                    f"{_last_line(self.log_of('web'))}; its log is {self.log_of('web')}."
+                    f"{last_line(self.log_of('web'))}; its log is {self.log_of('web')}."
                 )
             self.tend()
             time.sleep(0.05)
@@ -437,33 +435,3 @@ def _is_alive(process_id: str) -> bool:
 
 def _other_port(port: int) -> int:
     return port + 1 if 1024 <= port < 65535 else 8000
-
-
-def _open_log(path: Path) -> IO[bytes]:
-    return open(path, "ab", buffering=0, opener=lambda name, flags: os.open(name, flags, 0o600))
-
-
-def _rotate(log: Path) -> None:
-    """Begin a new log and keep the last few."""
-    if not log.exists() or not log.stat().st_size:
-        return
-    for number in range(LOGS_KEPT - 1, 0, -1):
-        older = log.with_name(f"{log.name}.{number}")
-        if older.exists():
-            older.rename(log.with_name(f"{log.name}.{number + 1}"))
-    log.rename(log.with_name(f"{log.name}.1"))
-
-
-def _cut_long_log(log: Path) -> None:
-    """Begin anew in the same file: its writer has it open, at the end wherever that is."""
-    if log.stat().st_size > LOG_BYTES:
-        shutil.copyfile(log, log.with_name(f"{log.name}.1"))
-        os.truncate(log, 0)
-
-
-def _last_line(log: Path) -> str:
-    try:
-        lines = log.read_text(errors="replace").strip().splitlines()
-    except FileNotFoundError:
-        lines = []
-    return lines[-1].strip()[:300] if lines else "no word in its log"

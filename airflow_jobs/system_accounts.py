@@ -49,7 +49,7 @@ class Account:
         """Whether the account can pass through to a folder; only root may ask."""
         return self._succeeds(["/bin/sh", "-c", 'cd "$1"', "sh", str(directory)])
 
-    def can_run(self, program: Path) -> bool:
+    def can_run(self, program: Path | str) -> bool:
         """Whether the account can run a program, tried with ``--version``; only root may ask."""
         return self._succeeds([str(program), "--version"])
 

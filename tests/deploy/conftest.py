@@ -7,6 +7,7 @@ import pickle
 import pwd
 import shutil
 import signal
+import socket
 import sys
 import tempfile
 import traceback
@@ -137,3 +138,10 @@ def reachable_wheel(folder: Path) -> Callable[[], None]:
     copy = folder / "wheel"
     shutil.copytree(installed, copy / installed.name)
     return lambda: sys.path.insert(0, str(copy))
+
+
+def free_port() -> int:
+    """Find a port that nothing listens on now."""
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
