@@ -106,7 +106,8 @@ def wall_distance(shape: Shape, aspect: float, xi: ArrayLike, eta: ArrayLike) ->
     x = np.asarray(xi, dtype=float)
     y = np.asarray(eta, dtype=float)
     if shape == "rectangular":
-        return (1.0 - np.abs(x)) * (1.0 - np.abs(y))
+        product: FloatArray = (1.0 - np.abs(x)) * (1.0 - np.abs(y))
+        return product
     if shape in ("round", "flat_oval"):
         distance: FloatArray = 1.0 - np.hypot(*_from_spine(shape, aspect, x, y))
         return distance

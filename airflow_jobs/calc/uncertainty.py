@@ -186,6 +186,30 @@ def _summed(relative: FloatArray, spatial_degrees_of_freedom: float) -> Budget:
     )
 
 
+def budget_of_basis(actual: Budget, standard: Budget, is_actual: BoolArray) -> Budget:
+    """Choose each traverse's budget by the basis of its target.
+
+    Parameters
+    ----------
+    actual, standard : Budget
+        Over the same N traverses.
+    is_actual : ndarray of bool, shape (N,)
+
+    Returns
+    -------
+    Budget
+    """
+    return Budget(
+        relative=np.where(is_actual, actual.relative, standard.relative),
+        relative_u=np.where(is_actual, actual.relative_u, standard.relative_u),
+        degrees_of_freedom=np.where(
+            is_actual, actual.degrees_of_freedom, standard.degrees_of_freedom
+        ),
+        coverage_factor=np.where(is_actual, actual.coverage_factor, standard.coverage_factor),
+        relative_u95=np.where(is_actual, actual.relative_u95, standard.relative_u95),
+    )
+
+
 def welch_satterthwaite(
     combined_u: FloatArray, component_u: FloatArray, degrees_of_freedom: FloatArray
 ) -> FloatArray:
@@ -409,4 +433,3 @@ def blades_are_resolved(*, lines: int, points_per_line: int, is_equal_area: bool
     """
     needed = 8 if is_equal_area else 7
     return min(lines, points_per_line) >= needed
-
