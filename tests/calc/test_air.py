@@ -349,7 +349,7 @@ def test_a_missing_dry_bulb_leaves_the_vapour_pressure_missing() -> None:
 
 
 def test_impossible_air_is_refused_by_name_value_and_limit() -> None:
-    with pytest.raises(ValueError, match="relative_humidity is 1.2 1; it must be at most 1 1"):
+    with pytest.raises(ValueError, match=r"relative_humidity is 1.2 1; it must be at most 1 1"):
         humidity.vapour_pressure_from_relative_humidity_pa(
             relative_humidity=[0.5, 1.2], dry_bulb_c=20.0
         )
@@ -357,13 +357,13 @@ def test_impossible_air_is_refused_by_name_value_and_limit() -> None:
         air.moist_air_density_kg_m3(dry_bulb_c=20.0, pressure_pa=-5.0, vapour_pressure_pa=0.0)
     with pytest.raises(ValueError, match="dry_bulb_c is 300 degC; it must be at most 200 degC"):
         air.moist_air_density_kg_m3(dry_bulb_c=300.0, pressure_pa=1e5, vapour_pressure_pa=0.0)
-    with pytest.raises(ValueError, match="vapour_pressure_pa is 2000 Pa; .* 1000 Pa"):
+    with pytest.raises(ValueError, match=r"vapour_pressure_pa is 2000 Pa; .* 1000 Pa"):
         humidity.humidity_ratio(vapour_pressure_pa=2000.0, pressure_pa=1000.0)
-    with pytest.raises(ValueError, match="wet_bulb_c is 21 degC; .* dry bulb, 20 degC"):
+    with pytest.raises(ValueError, match=r"wet_bulb_c is 21 degC; .* dry bulb, 20 degC"):
         humidity.vapour_pressure_from_wet_bulb_pa(
             wet_bulb_c=21.0, dry_bulb_c=20.0, pressure_pa=101_325.0
         )
-    with pytest.raises(ValueError, match="wet_bulb_c is 2 degC; .* 40 degC even dry air"):
+    with pytest.raises(ValueError, match=r"wet_bulb_c is 2 degC; .* 40 degC even dry air"):
         humidity.vapour_pressure_from_wet_bulb_pa(
             wet_bulb_c=2.0, dry_bulb_c=40.0, pressure_pa=101_325.0
         )

@@ -266,8 +266,10 @@ def test_equal_annuli_points_halve_each_ring(count: int) -> None:
 def test_first_points_of_a_round_plan_face_the_first_hole() -> None:
     plan = plan_by_rule("round", "log_linear", 2, 6)
     # The first hole is at the top (eta = 1); the second, clockwise facing downstream, at the right.
-    assert plan.eta[0] == pytest.approx(0.936) and plan.xi[0] == pytest.approx(0.0)
-    assert plan.xi[6] == pytest.approx(0.936) and plan.eta[6] == pytest.approx(0.0, abs=1e-15)
+    assert plan.eta[0] == pytest.approx(0.936)
+    assert plan.xi[0] == pytest.approx(0.0)
+    assert plan.xi[6] == pytest.approx(0.936)
+    assert plan.eta[6] == pytest.approx(0.0, abs=1e-15)
 
 
 def test_a_round_duct_gets_three_diameters_of_six_by_default() -> None:
@@ -281,10 +283,12 @@ def test_default_equal_area_points_are_16_to_64_and_close_where_they_can_be(
     width: float, height: float
 ) -> None:
     lines, points = default_counts(InsideSection("rectangular", width, height), "equal_area")
-    assert lines >= 4 and points >= 4
+    assert lines >= 4
+    assert points >= 4
     assert 16 <= lines * points <= 64
     if lines * points < 50:
-        assert width / lines <= 0.15 + 1e-9 and height / points <= 0.15 + 1e-9
+        assert width / lines <= 0.15 + 1e-9
+        assert height / points <= 0.15 + 1e-9
 
 
 def test_equal_plans_are_one_object_and_can_be_dictionary_keys() -> None:
@@ -351,7 +355,7 @@ def test_rules_counts_and_shapes_that_do_not_go_together_are_refused() -> None:
         plan_by_rule("round", "log_linear", 4, 6)
     with pytest.raises(ValueError, match="points_per_diameter is 5; a log-linear rule has 4, 6"):
         plan_by_rule("round", "log_linear", 2, 5)
-    with pytest.raises(ValueError, match="points_per_diameter is 7; .* an even number"):
+    with pytest.raises(ValueError, match=r"points_per_diameter is 7; .* an even number"):
         plan_by_rule("round", "equal_annuli", 2, 7)
     with pytest.raises(ValueError, match="count is 0; an equal-area rule needs at least 1"):
         plan_by_rule("rectangular", "equal_area", 0, 4)

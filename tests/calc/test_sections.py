@@ -161,7 +161,7 @@ def test_impossible_sections_are_refused_by_name_value_and_limit() -> None:
         inside_dimension_m(outside_m=0.4, lining_thickness_m=0.2)
     with pytest.raises(ValueError, match=r"outside_m is -1 m; it must be above 0 m"):
         inside_dimension_m(outside_m=-1.0)
-    with pytest.raises(ValueError, match="width_m is 0.2 m; in a flat oval"):
+    with pytest.raises(ValueError, match=r"width_m is 0.2 m; in a flat oval"):
         inside_section("flat_oval", outside_width_m=0.2, outside_height_m=0.3)
     with pytest.raises(ValueError, match="outside_diameter_m is missing"):
         inside_section("round", outside_width_m=0.3)
