@@ -8,14 +8,14 @@ conversion afterwards is one multiplication (and, for temperatures, one addition
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import pint
 
 # Pint's definitions follow NIST SP 811 (2008). Two are set here because the trade means one of
 # several: the conventional inch of water (1000 kg/m3 and standard gravity: 249.08891 Pa) and the
 # ton of refrigeration (12,000 Btu an hour with the International Table Btu, 1055.05585262 J).
-_REGISTRY: Final = pint.UnitRegistry()
+_REGISTRY: Final[pint.UnitRegistry[Any]] = pint.UnitRegistry()
 _REGISTRY.define("inch_of_water_conventional = 25.4e-3 * 1000 * 9.80665 * pascal")
 _REGISTRY.define("btu_it = 1055.05585262 * joule")
 _REGISTRY.define("ton_of_cooling = 12000 * btu_it / hour")
@@ -58,9 +58,7 @@ def _unit(name: str, expression: str, internal: str) -> Unit:
     if expression == "kelvin" and zero != 0.0:
         step = 1.0
     elif expression.startswith("deg") and internal == "degC":
-        step = float(
-            _REGISTRY.Quantity(1.0, f"delta_{expression}").to("kelvin").magnitude
-        )
+        step = float(_REGISTRY.Quantity(1.0, f"delta_{expression}").to("kelvin").magnitude)
     else:
         step = float(_REGISTRY.Quantity(1.0, expression).to(internal).magnitude)
     return Unit(name, step, zero)
@@ -132,9 +130,7 @@ LENGTH: Final = _table(
     "ft := foot",
 )
 ELEVATION: Final = _table("elevation", "meter", "m", "ft", "m := meter", "ft := foot")
-AREA: Final = _table(
-    "area", "meter**2", "m2", "ft2", "m2 := meter**2", "ft2 := foot**2"
-)
+AREA: Final = _table("area", "meter**2", "m2", "ft2", "m2 := meter**2", "ft2 := foot**2")
 FLOW: Final = _table(
     "flow",
     "meter**3/second",
@@ -273,9 +269,7 @@ def from_si(value: float, unit: str, dimension: Dimension) -> float:
     return (value - found.offset) / found.factor
 
 
-def quantity(
-    value: float | None, dimension: Dimension, system: str
-) -> dict[str, object] | None:
+def quantity(value: float | None, dimension: Dimension, system: str) -> dict[str, object] | None:
     """Return `{"value", "unit"}` in the answer unit of `si` or `ip`, or None for None."""
     if value is None:
         return None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, with_history
@@ -36,7 +34,7 @@ class Adjustment(Record):
     notes = models.TextField(blank=True, default="")
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [one_of("kind", AdjustmentKind, "adjustment")]
+        constraints = [one_of("kind", AdjustmentKind, "adjustment")]
 
     def __str__(self) -> str:
         return f"{self.kind}: {self.from_value} to {self.to_value}"

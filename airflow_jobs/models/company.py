@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, positive, with_history
@@ -57,7 +55,7 @@ class Company(Record):
     report_mark = models.CharField(max_length=200, blank=True, default="")
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             models.CheckConstraint(condition=models.Q(only=True), name="company_only_one"),
             models.CheckConstraint(
                 condition=models.Q(default_units__in=UnitSystem.values),

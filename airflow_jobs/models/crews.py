@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
 
 from django.db import models
 
@@ -34,7 +33,7 @@ class Crew(Record):
     objects = CrewQuerySet.as_manager()
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             models.UniqueConstraint(models.functions.Lower("name"), name="crew_name_once"),
         ]
 
@@ -52,7 +51,7 @@ class CrewMembership(models.Model):
     to_on = models.DateField(null=True, blank=True)
 
     class Meta:
-        constraints: list[Any] = [
+        constraints = [
             models.UniqueConstraint(
                 fields=["crew", "person", "from_on"], name="crew_membership_once"
             ),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, not_negative, one_of, positive, with_history
@@ -103,7 +101,7 @@ class DuctSection(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             one_of("air_path", AirPath, "duct_section"),
             one_of("material", Material, "duct_section"),
             one_of("shape", Shape, "duct_section"),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, not_negative, one_of, positive, with_history
@@ -54,7 +52,7 @@ class Equipment(Record):
 
     class Meta(Record.Meta):
         verbose_name_plural = "equipment"
-        constraints: list[Any] = [
+        constraints = [
             models.UniqueConstraint(
                 "site", models.functions.Lower("tag"), name="equipment_tag_once_in_site"
             ),

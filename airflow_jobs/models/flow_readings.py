@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, positive, with_history
@@ -44,7 +42,7 @@ class FlowReading(Record):
     """Half-width of the 95 % interval, relative."""
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             one_of("stage", Stage, "flow_reading"),
             one_of("method", FlowMethod, "flow_reading"),
             positive("flow_m3_s", "flow_reading"),

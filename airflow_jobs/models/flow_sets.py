@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, with_history
@@ -22,7 +20,7 @@ class FlowSet(Record):
     stage = models.CharField(max_length=8, choices=Stage.choices)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [one_of("stage", Stage, "flow_set")]
+        constraints = [one_of("stage", Stage, "flow_set")]
 
     def __str__(self) -> str:
         return f"Flow-set {self.id}"
@@ -50,7 +48,7 @@ class FlowSetMember(models.Model):
     sign = models.SmallIntegerField(default=1)
 
     class Meta:
-        constraints: list[Any] = [
+        constraints = [
             models.CheckConstraint(
                 condition=models.Q(traverse__isnull=False, flow_reading__isnull=True)
                 | models.Q(traverse__isnull=True, flow_reading__isnull=False),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, not_negative, one_of, positive, with_history
@@ -63,7 +61,7 @@ class Instrument(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             models.UniqueConstraint(
                 models.functions.Lower("serial"), name="instrument_serial_once"
             ),
@@ -121,7 +119,7 @@ class Calibration(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             models.CheckConstraint(
                 condition=models.Q(due_on__gte=models.F("performed_on")),
                 name="calibration_dates_ordered",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 
@@ -42,7 +40,7 @@ class Person(AbstractBaseUser, Record):
 
     class Meta(Record.Meta):
         triggers = [count_revision("last_login")]
-        constraints: list[Any] = [
+        constraints = [
             one_of("role", Role, "person"),
             models.UniqueConstraint(
                 models.functions.Lower("username"), name="person_username_once"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, with_history
@@ -28,7 +26,7 @@ class PressureReading(Record):
     after_coil_pa = models.FloatField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [one_of("stage", Stage, "pressure_reading")]
+        constraints = [one_of("stage", Stage, "pressure_reading")]
 
     def __str__(self) -> str:
         return f"Pressures at {self.taken_at}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
 
 import pgtrigger
 from django.db import models
@@ -79,7 +78,7 @@ class Computation(models.Model):
     objects = ComputationQuerySet.as_manager()
 
     class Meta:
-        constraints: list[Any] = [
+        constraints = [
             one_of("state", State, "computation"),
             models.CheckConstraint(
                 condition=models.Q(traverse__isnull=False, flow_set__isnull=True)
@@ -139,7 +138,7 @@ class Result(models.Model):
     values = models.JSONField()
 
     class Meta:
-        constraints: list[Any] = [
+        constraints = [
             one_of("verdict", Verdict, "result"),
             models.UniqueConstraint(
                 fields=["computation", "inputs_digest", "engine", "content_revision"],

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, with_history
@@ -34,7 +32,7 @@ class Site(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             models.CheckConstraint(
                 condition=models.Q(elevation_m__isnull=True)
                 | models.Q(elevation_m__gte=-500, elevation_m__lte=9000),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, positive, with_history
@@ -59,7 +57,7 @@ class Target(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             one_of("call", Call, "target"),
             one_of("basis", Basis, "target"),
             one_of("source", TargetSource, "target"),

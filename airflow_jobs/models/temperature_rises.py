@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, positive, with_history
@@ -28,7 +26,7 @@ class TemperatureRise(Record):
     leaving_c = models.FloatField()
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             one_of("stage", Stage, "temperature_rise"),
             positive("electric_power_w", "temperature_rise"),
             positive("heat_input_w", "temperature_rise"),

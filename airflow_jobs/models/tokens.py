@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
 
 from django.db import models
 
@@ -39,7 +38,7 @@ class Token(Record):
 
     class Meta(Record.Meta):
         triggers = [count_revision("last_used_at")]
-        constraints: list[Any] = [
+        constraints = [
             models.CheckConstraint(
                 condition=models.Q(person__isnull=False, crew__isnull=True)
                 | models.Q(person__isnull=True, crew__isnull=False),

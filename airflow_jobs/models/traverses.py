@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pgtrigger
 from django.db import models
 from django.db.models.functions import Now
@@ -125,7 +123,7 @@ class Traverse(Record):
                 func=AVERAGE_READINGS,
             ),
         ]
-        constraints: list[Any] = [
+        constraints = [
             one_of("stage", Stage, "traverse"),
             one_of("mode", Mode, "traverse"),
             one_of("call", Call, "traverse"),
@@ -174,7 +172,7 @@ class TraverseRevision(models.Model):
     recorded_at = models.DateTimeField(db_default=Now())
 
     class Meta:
-        constraints: list[Any] = [
+        constraints = [
             models.UniqueConstraint(
                 fields=["traverse", "number"], name="traverse_revision_number_once"
             ),

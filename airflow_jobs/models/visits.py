@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from .base import Record, one_of, with_history
@@ -42,7 +40,7 @@ class Visit(Record):
     """{"holes_plugged", "panels_closed", "guards_on", "notes"}."""
 
     class Meta(Record.Meta):
-        constraints: list[Any] = [
+        constraints = [
             one_of("purpose", Purpose, "visit"),
             models.CheckConstraint(
                 condition=models.Q(started_at__isnull=True)

@@ -1,0 +1,13 @@
+"""The one bridge from rows through `calc` to results; safe to run twice, works on arrays.
+
+`worklist` says what is to be done and does it, `inputs` turns rows into numbers with what had
+to be assumed, `targets` finds what a flow is held against, `evaluate` runs `calc` on arrays,
+`values` writes down what came out, `plausibility` says what is worth saying, `flow_sets` adds
+sections up to a system.
+"""
+
+from .evaluate import preview
+from .outcomes import ENGINE
+from .worklist import drain, mark_affected_by, mark_pending, sweep
+
+__all__ = ["ENGINE", "drain", "mark_affected_by", "mark_pending", "preview", "sweep"]

@@ -1,0 +1,443 @@
+"""From rows to numbers: what went in, what had to be assumed, and the digest of all of it."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from airflow_jobs.calc import air, humidity
+from airflow_jobs.calc.layouts import Plan, plan_for
+from airflow_jobs.calc.sections import InsideSection, inside_section
+from airflow_jobs.findings import Found, found
+from airflow_jobs.models import (
+    AirPath,
+    Calibration,
+    Call,
+    Company,
+    DuctSection,
+    Instrument,
+    Target,
+    Traverse,
+)
+
+from .targets import Aim, aim_for
+
+# What an ordinary thermometer, hygrometer and barometer leave open, as standard uncertainties:
+# common practice, widened where a value had to be assumed.
+DRY_BULB_U_C: Final = 0.5
+HUMIDITY_U: Final = 0.03
+BAROMETER_RELATIVE_U: Final = 0.001
+# Weather moves the pressure about its mean by some 1 %; an unknown elevation by more.
+ELEVATION_RELATIVE_U: Final = 0.01
+SEA_LEVEL_RELATIVE_U: Final = 0.03
+STATIC_U_PA: Final = 5.0
+ASSUMED_HUMIDITY: Final = 0.5
+# Uniform from 0 to 100 %: half-width over the square root of three.
+ASSUMED_HUMIDITY_U: Final = 0.5 / 3**0.5
+# A usual dry bulb by air path and its standard uncertainty, degC: common practice.
+ASSUMED_DRY_BULB_C: Final[dict[tuple[str, str], tuple[float, float]]] = {
+    (AirPath.RETURN, ""): (23.0, 3.0),
+    (AirPath.SUPPLY, Call.COOLING): (13.0, 3.0),
+    (AirPath.SUPPLY, Call.DEHUMIDIFY): (13.0, 3.0),
+    (AirPath.SUPPLY, Call.HEATING): (45.0, 8.0),
+    (AirPath.SUPPLY, ""): (21.0, 8.0),
+    (AirPath.OUTDOOR, ""): (15.0, 10.0),
+    (AirPath.EXHAUST, ""): (23.0, 3.0),
+}
+# A barometer within 2 % of sea level where the elevation says at least 3.5 % less (300 m).
+REDUCED_FROM_M: Final = 300.0
+REDUCED_WITHIN: Final = 0.02
+DEFAULT_TOLERANCE_M: Final = 0.003
+
+
+@dataclass(frozen=True, slots=True)
+class AirState:
+    """The air in the section: values and their standard uncertainties."""
+
+    dry_bulb_c: float
+    dry_bulb_u_c: float
+    relative_humidity: float
+    relative_humidity_u: float
+    pressure_pa: float
+    pressure_relative_u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbours:
+    """What other records say that a finding may rest on."""
+
+    earlier_area_m2: float | None = None
+    usual_reading_m_s: float | None = None
+    found_state: dict[str, Any] | None = None
+    found_later: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TraverseInputs:
+    """Everything one result depends on, resolved to numbers."""
+
+    content_revision: int
+    mode: str
+    reading_kind: str
+    readings: dict[str, Any]
+    taken_in: str
+    section: InsideSection
+    air_path: str
+    carries_all: bool
+    flexible: bool
+    area_override_m2: float | None
+    tolerance_m: float
+    swirl: str
+    straight_upstream_m: float | None
+    straight_downstream_m: float | None
+    nearest_blades_m: float | None
+    drilled_side: str
+    plan: Plan
+    actual: Plan
+    air: AirState
+    principle: str
+    shows: str
+    compensates: tuple[bool | None, bool | None, bool | None]
+    reference_dry_bulb_c: float | None
+    reference_pressure_pa: float | None
+    direction_response: str
+    gain: float
+    offset_m_s: float
+    accuracy_relative: float | None
+    accuracy_absolute_m_s: float | None
+    range_low_m_s: float | None
+    range_high_m_s: float | None
+    resolution_m_s: float | None
+    standard_density_kg_m3: float
+    capacity_w: float | None
+    aim: Aim | None
+    call: str
+    effective_call: str
+    state: dict[str, Any]
+    equipment_kind: str
+    assumptions: tuple[Found, ...]
+    neighbours: Neighbours
+
+    def digest(self) -> str:
+        """Return the digest of all inputs: equal inputs, equal digest."""
+        plain = json.dumps(
+            dataclasses.asdict(self), sort_keys=True, separators=(",", ":"), default=str
+        )
+        return f"sha256:{hashlib.sha256(plain.encode()).hexdigest()}"
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """The rows beside a traverse, fetched for many traverses at once."""
+
+    company: Company
+    calibrations: dict[object, list[Calibration]]
+    targets: list[Target]
+    cooling_settings: dict[object, frozenset[str]]
+    """Equipment -> blower settings seen in cooling."""
+    shared_sections: frozenset[object]
+    """Sections that add up with others in a flow-set."""
+    neighbours: dict[object, Neighbours]
+
+
+def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
+    """Turn one traverse and its surroundings into numbers.
+
+    Parameters
+    ----------
+    traverse
+        With visit, section, equipment, site and instrument at hand.
+    around
+        The rows beside it.
+
+    Raises
+    ------
+    ValueError
+        Something recorded is impossible for the section; the message names it.
+    """
+    section, equipment = traverse.duct_section, traverse.duct_section.equipment
+    site, instrument = equipment.site, traverse.instrument
+    day = traverse.taken_at.astimezone(ZoneInfo(site.time_zone)).date()
+    assumptions: list[Found] = []
+    air_state = _air(traverse, site.elevation_m, section.air_path, assumptions)
+    calibration = _calibration_of(
+        around.calibrations.get(instrument.pk, []), day, assumptions, instrument
+    )
+    relative, absolute = _accuracy(instrument, calibration)
+    effective_call = _effective_call(traverse, around.cooling_settings.get(equipment.pk))
+    inside = inside_of(section)
+    lines, points = _counts(traverse, section)
+    plan = plan_of(section, inside, lines, points)
+    carries_all = (
+        section.pk not in around.shared_sections
+        if section.carries_all is None
+        else section.carries_all
+    )
+    return TraverseInputs(
+        content_revision=traverse.revision,
+        mode=traverse.mode,
+        reading_kind=traverse.reading_kind,
+        readings=traverse.readings,
+        taken_in=traverse.taken_in,
+        section=inside,
+        air_path=section.air_path,
+        carries_all=carries_all,
+        flexible=section.material == "flexible",
+        area_override_m2=section.area_override_m2,
+        tolerance_m=section.dimension_tolerance_m or DEFAULT_TOLERANCE_M,
+        swirl=section.swirl,
+        straight_upstream_m=section.straight_upstream_m,
+        straight_downstream_m=section.straight_downstream_m,
+        nearest_blades_m=section.nearest_blades_m,
+        drilled_side=section.drilled_side,
+        plan=plan,
+        actual=actual_plan(plan, inside, section, traverse.positions),
+        air=air_state,
+        principle=instrument.principle,
+        shows=instrument.shows,
+        compensates=(
+            instrument.compensates_temperature,
+            instrument.compensates_pressure,
+            instrument.compensates_humidity,
+        ),
+        reference_dry_bulb_c=instrument.reference_dry_bulb_c,
+        reference_pressure_pa=instrument.reference_pressure_pa,
+        direction_response=instrument.direction_response,
+        gain=calibration.gain if calibration else 1.0,
+        offset_m_s=calibration.offset_m_s if calibration else 0.0,
+        accuracy_relative=relative,
+        accuracy_absolute_m_s=absolute,
+        range_low_m_s=instrument.range_low_m_s,
+        range_high_m_s=instrument.range_high_m_s,
+        resolution_m_s=instrument.resolution_m_s,
+        standard_density_kg_m3=around.company.standard_density_kg_m3,
+        capacity_w=None if effective_call == Call.HEATING else equipment.cooling_capacity_w,
+        aim=aim_for(
+            equipment=equipment,
+            call=effective_call,
+            day=day,
+            targets=around.targets,
+            company=around.company,
+        ),
+        call=traverse.call,
+        effective_call=effective_call,
+        state={"call": traverse.call, **traverse.operating_state},
+        equipment_kind=equipment.kind,
+        assumptions=tuple(assumptions),
+        neighbours=around.neighbours.get(traverse.pk, Neighbours()),
+    )
+
+
+def inside_of(section: DuctSection) -> InsideSection:
+    """Return the inside of a section: outside sizes less twice the lining."""
+    return inside_section(
+        section.shape,  # type: ignore[arg-type]  # a named constraint holds it to the shapes
+        outside_width_m=section.width_m,
+        outside_height_m=section.height_m,
+        outside_diameter_m=section.diameter_m,
+        lining_thickness_m=section.lining_thickness_m,
+    )
+
+
+def plan_of(
+    section: DuctSection, inside: InsideSection, lines: int | None, points: int | None
+) -> Plan:
+    """Return the plan of a section by its rule; counts that are not given follow from sizes."""
+    return _plan(inside, section.layout_rule, lines, points, section.drilled_side)
+
+
+@lru_cache(maxsize=4096)
+def _plan(
+    inside: InsideSection, rule: Any, lines: int | None, points: int | None, drilled_side: Any
+) -> Plan:
+    return plan_for(inside, rule=rule, lines=lines, points=points, drilled_side=drilled_side)
+
+
+def actual_plan(
+    plan: Plan,
+    inside: InsideSection,
+    section: DuctSection,
+    positions: dict[str, Any] | None,
+) -> Plan:
+    """Return where the points really were: as sent, else as drilled, else as planned."""
+    drilled = section.holes or {}
+    sent = positions or {}
+    along_key = "angles" if plan.shape == "round" else "lines"
+    lines = sent.get(along_key) or drilled.get(along_key)
+    depths = sent.get("depths") or drilled.get("depths")
+    if not lines and not depths:
+        return plan
+    along, across = inside.extents_m(section.drilled_side)  # type: ignore[arg-type]
+    if lines:
+        fractions = tuple(
+            float(value) if plan.shape == "round" else float(value) / along for value in lines
+        )
+    else:
+        fractions = plan.lines
+    if depths:
+        ratios = tuple(
+            tuple(float(value) / chord for value in line)
+            for line, chord in zip(depths, _chords(plan, fractions, along, across), strict=True)
+        )
+    else:
+        ratios = _planned_depths(plan, len(fractions))
+    return Plan(plan.shape, plan.rule, fractions, ratios, plan.oval_aspect)
+
+
+def _chords(plan: Plan, lines: tuple[float, ...], along: float, across: float) -> list[float]:
+    """Return how deep the section is at each line, m."""
+    if plan.shape != "flat_oval":
+        return [across] * len(lines)
+    probe = Plan(plan.shape, plan.rule, lines, ((1.0,),) * len(lines), plan.oval_aspect)
+    return [float(value) * across for value in probe.eta]
+
+
+def _planned_depths(plan: Plan, count: int) -> tuple[tuple[float, ...], ...]:
+    """Return the plan's depths for so many lines (all lines of a plan share theirs)."""
+    if count == len(plan.depths):
+        return plan.depths
+    return (plan.depths[0],) * count
+
+
+def _counts(traverse: Traverse, section: DuctSection) -> tuple[int | None, int | None]:
+    """Return the plan's lines and points: as many as were read, else the section's."""
+    if traverse.mode == "points":
+        values = traverse.readings["values"]
+        return len(values), len(values[0])
+    if traverse.mode == "sweeps":
+        return len(traverse.readings["lines"]), section.points_per_line
+    return traverse.readings.get("lines") or section.lines, section.points_per_line
+
+
+def _air(
+    traverse: Traverse, site_elevation_m: float | None, path: str, said: list[Found]
+) -> AirState:
+    """Resolve temperature, pressure and humidity, saying what was assumed."""
+    if traverse.dry_bulb_c is not None:
+        dry_bulb, dry_bulb_u = traverse.dry_bulb_c, DRY_BULB_U_C
+    else:
+        dry_bulb, dry_bulb_u = ASSUMED_DRY_BULB_C.get(
+            (path, traverse.call), ASSUMED_DRY_BULB_C[path, ""]
+        )
+        # Air is never colder than its wet bulb or dew point, whatever is usual.
+        dry_bulb = max(dry_bulb, traverse.wet_bulb_c or dry_bulb, traverse.dew_point_c or dry_bulb)
+        said.append(found("dry_bulb_assumed", pointer="/conditions/dry_bulb"))
+    pressure, pressure_u = _pressure(traverse, site_elevation_m, said)
+    moisture, moisture_u = _humidity(traverse, dry_bulb, pressure, said)
+    return AirState(dry_bulb, dry_bulb_u, moisture, moisture_u, pressure, pressure_u)
+
+
+def _pressure(
+    traverse: Traverse, site_elevation_m: float | None, said: list[Found]
+) -> tuple[float, float]:
+    """Barometer (station), else elevation sent, else the site's, else sea level; plus static."""
+    elevation = traverse.elevation_m if traverse.elevation_m is not None else site_elevation_m
+    if traverse.barometric_pressure_pa is not None:
+        ambient, relative_u = traverse.barometric_pressure_pa, BAROMETER_RELATIVE_U
+        if (
+            elevation is not None
+            and elevation >= REDUCED_FROM_M
+            and abs(ambient / air.SEA_LEVEL_PRESSURE_PA - 1.0) < REDUCED_WITHIN
+        ):
+            expected = float(air.pressure_from_elevation_pa(elevation))
+            said.append(
+                found(
+                    "barometer_reduced_to_sea_level",
+                    f"The barometer was entered as {ambient / 1000:.1f} kPa, which is sea level; "
+                    f"at {elevation:,.0f} m the air has about {expected / 1000:.1f} kPa.",
+                    "/conditions/barometric_pressure",
+                )
+            )
+    elif elevation is not None:
+        ambient, relative_u = float(air.pressure_from_elevation_pa(elevation)), ELEVATION_RELATIVE_U
+        said.append(found("pressure_from_elevation", pointer="/conditions/barometric_pressure"))
+    else:
+        ambient, relative_u = air.SEA_LEVEL_PRESSURE_PA, SEA_LEVEL_RELATIVE_U
+        said.append(found("pressure_from_sea_level", pointer="/conditions/barometric_pressure"))
+    return ambient + (traverse.duct_static_pa or 0.0), relative_u
+
+
+def _humidity(
+    traverse: Traverse, dry_bulb_c: float, pressure_pa: float, said: list[Found]
+) -> tuple[float, float]:
+    if traverse.relative_humidity is not None:
+        return traverse.relative_humidity, HUMIDITY_U
+    if traverse.wet_bulb_c is not None:
+        vapour = humidity.vapour_pressure_from_wet_bulb_pa(
+            wet_bulb_c=traverse.wet_bulb_c, dry_bulb_c=dry_bulb_c, pressure_pa=pressure_pa
+        )
+    elif traverse.dew_point_c is not None:
+        vapour = humidity.vapour_pressure_from_dew_point_pa(
+            dew_point_c=traverse.dew_point_c, dry_bulb_c=dry_bulb_c
+        )
+    else:
+        said.append(found("humidity_assumed", pointer="/conditions/relative_humidity"))
+        return ASSUMED_HUMIDITY, ASSUMED_HUMIDITY_U
+    ratio = float(
+        humidity.relative_humidity(dry_bulb_c=dry_bulb_c, vapour_pressure_pa=float(vapour))
+    )
+    return min(ratio, 1.0), HUMIDITY_U
+
+
+def _calibration_of(
+    calibrations: Iterable[Calibration],
+    day: datetime.date,
+    said: list[Found],
+    instrument: Instrument,
+) -> Calibration | None:
+    """Return the calibration as of that day; say where there is none or it had run out."""
+    before = [
+        row
+        for row in calibrations
+        if row.performed_on <= day and (row.retired_on is None or row.retired_on > day)
+    ]
+    if not before:
+        said.append(found("calibration_missing", pointer="/instrument"))
+        return None
+    latest = max(before, key=lambda row: (row.performed_on, row.created_at, row.pk))
+    if latest.due_on < day:
+        said.append(
+            found(
+                "calibration_overdue",
+                f"{instrument} was due for calibration on {latest.due_on.isoformat()}, before "
+                f"this traverse of {day.isoformat()}.",
+                "/instrument",
+            )
+        )
+    return latest
+
+
+def _accuracy(
+    instrument: Instrument, calibration: Calibration | None
+) -> tuple[float | None, float | None]:
+    """Return the calibration's accuracy where it has one, else the instrument's."""
+    for row in (calibration, instrument):
+        if row is not None and (
+            row.accuracy_relative is not None or row.accuracy_absolute_m_s is not None
+        ):
+            return row.accuracy_relative or 0.0, row.accuracy_absolute_m_s or 0.0
+    return None, None
+
+
+def _effective_call(traverse: Traverse, cooling_settings: frozenset[str] | None) -> str:
+    """Return the call whose target applies: fan-only counts as cooling at the same setting."""
+    setting = str(traverse.operating_state.get("blower_setting") or "").strip().casefold()
+    if traverse.call == Call.FAN_ONLY and setting and setting in (cooling_settings or ()):
+        return Call.COOLING
+    return traverse.call
+
+
+def flat_readings(inputs: TraverseInputs) -> list[float | None]:
+    """Return the readings of a traverse as indicated, in one list; None where not taken."""
+    if inputs.mode == "points":
+        return [value for line in inputs.readings["values"] for value in line]
+    if inputs.mode == "sweeps":
+        return [line["mean"] for line in inputs.readings["lines"]]
+    return [inputs.readings["mean"]]

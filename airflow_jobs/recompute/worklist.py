@@ -1,0 +1,352 @@
+"""The work list: which results are to be computed, claimed and written so that none is lost.
+
+The list is the table of computations. A row is claimed with a lock that others skip, computed,
+written and committed; a crash frees the lock and leaves the row pending. What changes an input
+marks the rows that depend on it; a sweep finds whatever was missed.
+"""
+
+from __future__ import annotations
+
+import datetime
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db import DatabaseError, models, transaction
+from django.db.models import F, Q
+from django.db.models.functions import Now
+from django.utils import timezone
+
+from airflow_jobs.models import (
+    Calibration,
+    Company,
+    Computation,
+    DuctSection,
+    Equipment,
+    FlowSet,
+    FlowSetMember,
+    Instrument,
+    Record,
+    Result,
+    Site,
+    State,
+    Target,
+    Traverse,
+)
+
+from .evaluate import outcomes_of_traverses
+from .flow_sets import outcomes_of_flow_sets
+from .outcomes import ENGINE, Computed, Failure, Outcome
+
+LOG = logging.getLogger(__name__)
+
+CLAIM: Final = 300
+"""How many rows one transaction takes: enough for arrays to pay, few enough to lose."""
+ATTEMPTS: Final = 5
+"""How often a row is tried again before it counts as failed."""
+BACK_OFF: Final = datetime.timedelta(seconds=10)
+MEMBERS_PENDING: Final = datetime.timedelta(seconds=30)
+"""When a flow-set whose members are not computed is looked at again, unless they wake it."""
+COMMIT_LAG: Final = datetime.timedelta(seconds=10)
+"""How long a change of an input may take from its time stamp to its commit."""
+LONG_COMMIT_LAG: Final = datetime.timedelta(minutes=30)
+"""The same for a change made by hand in a long transaction."""
+RECENT: Final = datetime.timedelta(minutes=15)
+INPUT_PATHS: Final = (
+    "traverse",
+    "traverse__duct_section",
+    "traverse__duct_section__equipment",
+    "traverse__duct_section__equipment__site",
+    "traverse__duct_section__equipment__targets",
+    "traverse__instrument",
+    "traverse__instrument__calibrations",
+    "flow_set",
+    "flow_set__equipment",
+    "flow_set__equipment__targets",
+)
+"""Where from a computation the rows lie that its result depends on."""
+
+UNEXPECTED: Final = (
+    "The computation met an error that is not of your making; it is in the service's log. The "
+    "record itself is safe."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Drained:
+    """What one run did."""
+
+    computed: int = 0
+    failed: int = 0
+
+
+def mark_pending(traverses: models.QuerySet[Traverse]) -> int:
+    """Put traverses back on the work list; return how many."""
+    return _pend(Computation.objects.filter(traverse__in=traverses))
+
+
+def mark_affected_by(record: models.Model) -> int:
+    """Put back on the work list whatever depends on a changed row; return how many.
+
+    Call it in the transaction that changes the row, after the change: a worker that computes
+    from the old row meanwhile holds the computation's lock, so this waits and marks it again.
+    """
+    return _pend(Computation.objects.filter(_dependents(record)))
+
+
+def _pend(computations: models.QuerySet[Computation]) -> int:
+    return computations.update(state=State.PENDING, due_at=Now(), attempts=0, failure="")
+
+
+def _dependents(record: models.Model) -> Q:
+    """Return which computations read this row."""
+    nothing = Q(pk__in=[])
+    match record:
+        case Company():
+            return Q()
+        case Site():
+            return _of_equipment(site=record)
+        case Equipment():
+            return _of_equipment(pk=record.pk)
+        case Target():
+            return _of_equipment(pk=record.equipment_id) if record.equipment_id else Q()
+        case DuctSection():
+            return Q(traverse__duct_section=record)
+        case Instrument():
+            return Q(traverse__instrument=record)
+        case Calibration():
+            return Q(traverse__instrument_id=record.instrument_id)
+        case FlowSet():
+            # Whether a section is a part of the system shows in its own traverses too.
+            sections = FlowSetMember.objects.filter(flow_set=record, traverse__isnull=False)
+            return Q(flow_set=record) | Q(
+                traverse__duct_section__in=sections.values("traverse__duct_section")
+            )
+        case Traverse():
+            return Q(traverse=record)
+        case _:
+            return nothing
+
+
+def _of_equipment(**which: Any) -> Q:
+    equipment = Equipment.objects.filter(**which)
+    return Q(traverse__duct_section__equipment__in=equipment) | Q(flow_set__equipment__in=equipment)
+
+
+def drain(*, most: int | None = None) -> Drained:
+    """Compute what is due until nothing is left; return what was done.
+
+    Parameters
+    ----------
+    most
+        Stop after about so many rows; without it, run until the list is empty.
+    """
+    computed = failed = 0
+    while most is None or computed + failed < most:
+        try:
+            done = _compute_claimed(CLAIM)
+        except DatabaseError:
+            raise
+        except Exception:
+            # One row must not hold up the others: take them one by one to find it.
+            LOG.exception("A batch could not be computed; its rows are tried one by one")
+            done = _compute_singly(CLAIM)
+        if done is None:
+            break
+        computed += done.computed
+        failed += done.failed
+    return Drained(computed, failed)
+
+
+def _claim(limit: int) -> list[Computation]:
+    """Lock due rows that nobody else holds, in the order of the partial index."""
+    return list(Computation.objects.due(timezone.now()).select_for_update(skip_locked=True)[:limit])
+
+
+def _compute_claimed(limit: int) -> Drained | None:
+    """Claim, compute, write, commit; None when nothing was due."""
+    with transaction.atomic():
+        started_at = timezone.now()
+        claimed = _claim(limit)
+        if not claimed:
+            return None
+        outcomes = _outcomes(claimed)
+        return _write(claimed, outcomes, started_at)
+
+
+def _compute_singly(limit: int) -> Drained | None:
+    """Compute due rows one transaction each; a row that fails is set back or given up."""
+    due = list(Computation.objects.due(timezone.now()).values_list("pk", flat=True)[:limit])
+    computed = failed = 0
+    for key in due:
+        try:
+            with transaction.atomic():
+                started_at = timezone.now()
+                claimed = list(
+                    Computation.objects.pending().filter(pk=key).select_for_update(skip_locked=True)
+                )
+                if claimed:
+                    done = _write(claimed, _outcomes(claimed), started_at)
+                    computed += done.computed
+                    failed += done.failed
+        except DatabaseError:
+            raise
+        except Exception:
+            LOG.exception("Computation %s failed", key)
+            failed += 1
+            _set_back(key)
+    return Drained(computed, failed) if due else None
+
+
+def _set_back(key: int) -> None:
+    """Count a failed attempt outside the transaction that failed; give up after some."""
+    attempts = Computation.objects.values_list("attempts", flat=True).get(pk=key) + 1
+    given_up = attempts >= ATTEMPTS
+    Computation.objects.filter(pk=key).update(
+        attempts=attempts,
+        state=State.FAILED if given_up else State.PENDING,
+        failure=UNEXPECTED if given_up else "",
+        due_at=timezone.now() + BACK_OFF * 2**attempts,
+    )
+
+
+def _outcomes(claimed: Sequence[Computation]) -> dict[int, Outcome]:
+    """Return computation id -> what came out, for traverses and flow-sets."""
+    traverses = {row.traverse_id: row.pk for row in claimed if row.traverse_id}
+    flow_sets = {row.flow_set_id: row.pk for row in claimed if row.flow_set_id}
+    found = {traverses[key]: item for key, item in outcomes_of_traverses(traverses).items()}
+    found.update({flow_sets[key]: item for key, item in outcomes_of_flow_sets(flow_sets).items()})
+    return found
+
+
+def _write(
+    claimed: Sequence[Computation],
+    outcomes: dict[int, Outcome],
+    started_at: datetime.datetime,
+) -> Drained:
+    """Write results and states: one statement each, whatever the number of rows."""
+    known = _known_results(claimed, outcomes)
+    fresh: dict[int, Result] = {}
+    for row in claimed:
+        outcome = outcomes.get(row.pk)
+        if isinstance(outcome, Computed) and row.pk not in known:
+            fresh[row.pk] = Result(
+                computation=row,
+                engine=ENGINE,
+                inputs_digest=outcome.inputs_digest,
+                content_revision=outcome.content_revision,
+                computed_at=started_at,
+                values=outcome.values,
+                **outcome.columns,
+            )
+    Result.objects.bulk_create(fresh.values())
+    failed = 0
+    for row in claimed:
+        outcome = outcomes.get(row.pk)
+        row.checked_at = started_at
+        row.attempts = 0
+        if outcome is None:
+            # Not yet possible (a flow-set whose members are still pending).
+            row.due_at = started_at + MEMBERS_PENDING
+        elif isinstance(outcome, Failure):
+            row.state, row.failure = State.FAILED, outcome.reason
+            failed += 1
+        else:
+            row.state, row.failure = State.COMPUTED, ""
+            row.result = known.get(row.pk) or fresh[row.pk]
+    Computation.objects.bulk_update(
+        claimed, ["state", "failure", "attempts", "due_at", "checked_at", "result"]
+    )
+    _pend(
+        Computation.objects.filter(
+            flow_set__members__traverse__in=[
+                row.traverse_id for row in claimed if row.pk in fresh and row.traverse_id
+            ]
+        )
+    )
+    return Drained(len(claimed) - failed, failed)
+
+
+def _known_results(
+    claimed: Sequence[Computation], outcomes: dict[int, Outcome]
+) -> dict[int, Result]:
+    """Return computation id -> the stored result of exactly these inputs, where there is one."""
+    digests = {
+        key: outcome.inputs_digest
+        for key, outcome in outcomes.items()
+        if isinstance(outcome, Computed)
+    }
+    rows = Result.objects.filter(
+        computation__in=[row.pk for row in claimed],
+        inputs_digest__in=set(digests.values()),
+        engine=ENGINE,
+    ).defer("values")
+    return {
+        row.computation_id: row
+        for row in rows
+        if digests.get(row.computation_id) == row.inputs_digest
+    }
+
+
+def sweep(*, thorough: bool = False) -> Drained:
+    """Find what was missed and compute it; return what was done.
+
+    Finds traverses and flow-sets without a computation, results of another engine, and results
+    that may have been computed while one of their inputs was being changed. These last keep
+    their state while they are looked at: most turn out to be right.
+
+    Parameters
+    ----------
+    thorough
+        Look at every input ever changed, and allow for changes that took long to commit;
+        without it, only at what changed lately.
+    """
+    _add_missing()
+    _pend(Computation.objects.filter(state=State.COMPUTED).exclude(result__engine=ENGINE))
+    done = drain()
+    keys = _suspects(
+        since=None if thorough else timezone.now() - RECENT,
+        lag=LONG_COMMIT_LAG if thorough else COMMIT_LAG,
+    )
+    for start in range(0, len(keys), CLAIM):
+        with transaction.atomic():
+            started_at = timezone.now()
+            held = list(
+                Computation.objects.filter(
+                    pk__in=keys[start : start + CLAIM], state=State.COMPUTED
+                ).select_for_update(skip_locked=True)
+            )
+            again = _write(held, _outcomes(held), started_at) if held else Drained()
+        done = Drained(done.computed + again.computed, done.failed + again.failed)
+    return done
+
+
+def _suspects(*, since: datetime.datetime | None, lag: datetime.timedelta) -> list[int]:
+    """Return computed rows one of whose inputs changed after, or shortly before, the look at it."""
+    computed = Computation.objects.filter(state=State.COMPUTED)
+    keys: set[int] = set()
+    for path in INPUT_PATHS:
+        condition = Q(**{f"{path}__updated_at__gt": F("checked_at") - lag})
+        if since is not None:
+            condition &= Q(**{f"{path}__updated_at__gt": since})
+        keys.update(computed.filter(condition).values_list("pk", flat=True))
+    everywhere: list[Record] = [
+        *Company.objects.all(),
+        *Target.objects.filter(equipment__isnull=True),
+    ]
+    for record in everywhere:
+        if since is None or record.updated_at > since:
+            keys.update(
+                computed.filter(checked_at__lt=record.updated_at + lag).values_list("pk", flat=True)
+            )
+    return sorted(keys)
+
+
+def _add_missing() -> int:
+    traverses = Traverse.objects.filter(computation__isnull=True).values_list("pk", flat=True)
+    flow_sets = FlowSet.objects.filter(computation__isnull=True).values_list("pk", flat=True)
+    rows = [Computation(traverse_id=key) for key in traverses]
+    rows += [Computation(flow_set_id=key) for key in flow_sets]
+    Computation.objects.bulk_create(rows, ignore_conflicts=True, batch_size=1000)
+    return len(rows)
