@@ -267,10 +267,16 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "Measure that hole; if it was drilled there, leave the record as it is.",
     ),
     Finding(
-        "layout_units_disagree",
+        "lining_forgotten",
         "warning",
-        "Inches and millimetres of one layout don't agree.",
-        "Check which of them was drilled.",
+        "The holes or depths look laid out on the outside, over the lining.",
+        "Lay them out on the inside; correct the record if only the note was wrong.",
+    ),
+    Finding(
+        "holes_disagree",
+        "warning",
+        "The holes of this traverse and those on record for the section don't agree.",
+        "Check whether inches and millimetres of one layout were mixed, or which were drilled.",
     ),
     Finding(
         "area_jumped",

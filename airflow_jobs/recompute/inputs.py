@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from airflow_jobs.calc import air, humidity
 from airflow_jobs.calc.layouts import Plan, plan_for
+from airflow_jobs.calc.positions import plan_as_drilled
 from airflow_jobs.calc.sections import InsideSection, inside_section
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import (
@@ -101,6 +102,7 @@ class TraverseInputs:
     drilled_side: str
     plan: Plan
     actual: Plan
+    holes_disagree_m: float
     air: AirState
     principle: str
     shows: str
@@ -199,6 +201,7 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         drilled_side=section.drilled_side,
         plan=plan,
         actual=actual_plan(plan, inside, section, traverse.positions),
+        holes_disagree_m=holes_disagree_m(section, traverse.positions),
         air=air_state,
         principle=instrument.principle,
         shows=instrument.shows,
@@ -267,43 +270,31 @@ def actual_plan(
     positions: dict[str, Any] | None,
 ) -> Plan:
     """Return where the points really were: as sent, else as drilled, else as planned."""
-    drilled = section.holes or {}
-    sent = positions or {}
+    drilled, sent = section.holes or {}, positions or {}
     along_key = "angles" if plan.shape == "round" else "lines"
-    lines = sent.get(along_key) or drilled.get(along_key)
+    along = sent.get(along_key) or drilled.get(along_key)
     depths = sent.get("depths") or drilled.get("depths")
-    if not lines and not depths:
+    if not along and not depths:
         return plan
-    along, across = inside.extents_m(section.drilled_side)  # type: ignore[arg-type]
-    if lines:
-        fractions = tuple(
-            float(value) if plan.shape == "round" else float(value) / along for value in lines
-        )
-    else:
-        fractions = plan.lines
-    if depths:
-        ratios = tuple(
-            tuple(float(value) / chord for value in line)
-            for line, chord in zip(depths, _chords(plan, fractions, along, across), strict=True)
-        )
-    else:
-        ratios = _planned_depths(plan, len(fractions))
-    return Plan(plan.shape, plan.rule, fractions, ratios, plan.oval_aspect)
+    lines = tuple(float(value) for value in along) if along else None
+    return plan_as_drilled(
+        plan,
+        inside,
+        section.drilled_side,  # type: ignore[arg-type]  # a named constraint holds it
+        lines_m=None if plan.shape == "round" else lines,
+        angles_deg=lines if plan.shape == "round" else None,
+        depths_m=(
+            tuple(tuple(float(value) for value in line) for line in depths) if depths else None
+        ),
+    )
 
 
-def _chords(plan: Plan, lines: tuple[float, ...], along: float, across: float) -> list[float]:
-    """Return how deep the section is at each line, m."""
-    if plan.shape != "flat_oval":
-        return [across] * len(lines)
-    probe = Plan(plan.shape, plan.rule, lines, ((1.0,),) * len(lines), plan.oval_aspect)
-    return [float(value) * across for value in probe.eta]
-
-
-def _planned_depths(plan: Plan, count: int) -> tuple[tuple[float, ...], ...]:
-    """Return the plan's depths for so many lines (all lines of a plan share theirs)."""
-    if count == len(plan.depths):
-        return plan.depths
-    return (plan.depths[0],) * count
+def holes_disagree_m(section: DuctSection, positions: dict[str, Any] | None) -> float:
+    """Return how far the traverse's holes lie from those on record for the section, m."""
+    drilled, sent = (section.holes or {}).get("lines"), (positions or {}).get("lines")
+    if not drilled or not sent or len(drilled) != len(sent):
+        return 0.0
+    return max(abs(float(a) - float(b)) for a, b in zip(drilled, sent, strict=True))
 
 
 def _counts(traverse: Traverse, section: DuctSection) -> tuple[int | None, int | None]:

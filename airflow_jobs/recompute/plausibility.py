@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
+from airflow_jobs.calc.slips import POSITION_TOLERANCE_M, LayoutCheck, check_positions
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import AirPath, Call, EquipmentKind, Principle
 from airflow_jobs.models.company import PER_TON_M3_S_PER_W
@@ -42,6 +43,7 @@ VELOCITY_SLIPS: Final = {
 SLIP_WITHIN: Final = 0.20
 """A system's own changes from visit to visit stay mostly within this of its usual flow."""
 FIRST_SLIP_WITHIN: Final = 0.40
+ANGLE_TOLERANCE_DEG: Final = 5.0
 SQUARE_FOOT_M2: Final = 0.3048**2
 COMPARED: Final = (
     ("call", "call"),
@@ -197,26 +199,78 @@ def _about_section(inputs: TraverseInputs, facts: Facts) -> list[Found]:
         said.append(found("siting_poor", pointer="/duct_section"))
     if inputs.section.shape == "round" and len(inputs.plan.lines) < 3:
         said.append(found("two_diameters", pointer="/duct_section"))
-    if inputs.actual is not inputs.plan and _is_off(inputs):
-        said.append(found("holes_off_plan", pointer="/positions"))
+    if inputs.actual is not inputs.plan:
+        said += _about_holes(inputs)
+    if inputs.holes_disagree_m > POSITION_TOLERANCE_M:
+        said.append(
+            found(
+                "holes_disagree",
+                "The holes of this traverse lie up to "
+                f"{1000 * inputs.holes_disagree_m:.0f} mm from those on record for the section.",
+                "/positions",
+            )
+        )
     return said
 
 
-def _is_off(inputs: TraverseInputs) -> bool:
-    """Whether any position is off its plan by more than a tape's reading, 2 mm."""
+def _about_holes(inputs: TraverseInputs) -> list[Found]:
+    """Say which position is off, and whether it looks like a slip in copying the rule."""
     along, across = inputs.section.extents_m(inputs.drilled_side)  # type: ignore[arg-type]
-    if inputs.section.shape == "round":
-        moved = [
-            abs(a - b) * along * 3.1416 / 360
-            for a, b in zip(inputs.actual.lines, inputs.plan.lines, strict=True)
-        ]
+    plan, actual, wall = inputs.plan, inputs.actual, inputs.section.wall_m
+    checks = []
+    if plan.shape == "round":
+        turned = max(abs(a - b) for a, b in zip(actual.lines, plan.lines, strict=True))
+        if turned > ANGLE_TOLERANCE_DEG:
+            return [
+                found(
+                    "holes_off_plan",
+                    f"A diameter lies {turned:.0f}° off its plan; each reading counts for what "
+                    "its place stands for.",
+                    "/positions/angles",
+                )
+            ]
     else:
-        moved = [
-            abs(a - b) * along for a, b in zip(inputs.actual.lines, inputs.plan.lines, strict=True)
+        lines = [along * fraction for fraction in actual.lines]
+        checks.append(("hole", check_positions(lines, plan.lines, along, wall_m=wall)))
+    for depths, planned in dict(zip(actual.depths, plan.depths, strict=True)).items():
+        # In an oval the chord of each line scales both alike.
+        metres = [across * fraction for fraction in depths]
+        checks.append(("depth", check_positions(metres, planned, across, wall_m=wall)))
+    return [item for noun, check in checks for item in _about_check(noun, check)][:1]
+
+
+def _about_check(noun: str, check: LayoutCheck) -> list[Found]:
+    pointer = "/positions/lines" if noun == "hole" else "/positions/depths"
+    if check.pattern in ("laid_out_on_outside_size", "measured_from_outside"):
+        how = (
+            "laid out on the outside size"
+            if check.pattern == "laid_out_on_outside_size"
+            else "measured from the outside"
+        )
+        return [found("lining_forgotten", f"The {noun}s look {how}: the lining counts.", pointer)]
+    slip = next((item for item in check.misplaced if item.written), None)
+    if check.pattern == "one_off" and slip is not None and not check.is_symmetric:
+        return [
+            found(
+                "copying_slip",
+                f"{noun.capitalize()} {slip.number} is at {1000 * slip.found_m:.0f} mm; the rule "
+                f"has it at {1000 * slip.expected_m:.0f} mm ({slip.meant} of the side, where "
+                f"{slip.written} seems to have been copied).",
+                pointer,
+            )
         ]
-    for actual, planned in zip(inputs.actual.depths, inputs.plan.depths, strict=True):
-        moved += [abs(a - b) * across for a, b in zip(actual, planned, strict=True)]
-    return max(moved) > 0.002
+    if check.misplaced:
+        worst = max(check.misplaced, key=lambda item: abs(item.found_m - item.expected_m))
+        return [
+            found(
+                "holes_off_plan",
+                f"{noun.capitalize()} {worst.number} is at {1000 * worst.found_m:.0f} mm; the "
+                f"plan has it at {1000 * worst.expected_m:.0f} mm. Each reading counts for what "
+                "its place stands for.",
+                pointer,
+            )
+        ]
+    return []
 
 
 def _about_velocity(inputs: TraverseInputs, facts: Facts) -> list[Found]:

@@ -43,7 +43,7 @@ def test_the_common_example_gives_the_common_numbers() -> None:
     interval = values["interval95"]["flow_actual"]
     assert interval["low"] < best < interval["high"]
     assert sum(line["share"] for line in values["budget"]) == pytest.approx(1.0)
-    assert [step["step"] for step in values["corrections"]][0] in ("positions", "calibration")
+    assert next(step["step"] for step in values["corrections"]) in ("positions", "calibration")
 
 
 @pytest.mark.django_db
@@ -284,6 +284,24 @@ def test_two_returns_add_up_to_one_system_and_a_lone_one_is_not_judged() -> None
             "holes_off_plan",
             {"positions": {"lines": [0.034, 0.132, 0.249, 0.326, 0.423]}},
             {},
+            {},
+        ),
+        (
+            "copying_slip",
+            {"positions": {"lines": [0.034, 0.109, 0.229, 0.326, 0.423]}},
+            {},
+            {},
+        ),
+        (
+            "lining_forgotten",
+            {"positions": {"lines": [0.008, 0.106, 0.203, 0.300, 0.398]}},
+            {"lining_thickness_m": 0.0254, "holes": None},
+            {},
+        ),
+        (
+            "holes_disagree",
+            {"positions": {"lines": [0.034, 0.132, 0.249, 0.326, 0.423]}},
+            {"holes": {"lines": [0.034, 0.132, 0.229, 0.326, 0.423]}},
             {},
         ),
         ("flow_per_capacity_unlikely", {"readings": {"values": [[5.0, 5.1, 5, 5, 5]] * 5}}, {}, {}),
