@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
 import hashlib
-import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -124,15 +122,14 @@ class TraverseInputs:
     effective_call: str
     state: dict[str, Any]
     equipment_kind: str
-    assumptions: tuple[Found, ...]
     neighbours: Neighbours
+    assumptions: tuple[Found, ...] = field(repr=False)
+    """What had to be assumed, in words: it follows from the rest, so the digest leaves it out."""
 
     def digest(self) -> str:
         """Return the digest of all inputs: equal inputs, equal digest."""
-        plain = json.dumps(
-            dataclasses.asdict(self), sort_keys=True, separators=(",", ":"), default=str
-        )
-        return f"sha256:{hashlib.sha256(plain.encode()).hexdigest()}"
+        # The text of a frozen dataclass names every field and every digit of its floats.
+        return f"sha256:{hashlib.sha256(repr(self).encode()).hexdigest()}"
 
 
 @dataclass(frozen=True, slots=True)
