@@ -1,0 +1,1 @@
+"""Each figure beside its yardstick, from the same run."""
