@@ -145,12 +145,9 @@ def test_every_volume_is_declared(compose: dict[str, Any]) -> None:
         for volume in service.get("volumes", [])
     }
     assert used == set(compose["volumes"])
-    data = {
-        Environment.from_environ({**_image_variables(), "SECRET_KEY": "k9Z" * 3 + "abcdefgh" * 6})
-    }
-    assert {str(environment.data_directory) for environment in data} <= {
-        volume.partition(":")[2] for volume in ours(compose)["web"]["volumes"]
-    }
+    image = Environment.from_environ({**_image_variables(), "SECRET_KEY": "k9Z" + "abcdefgh" * 6})
+    mounted = [volume.partition(":")[2] for volume in ours(compose)["web"]["volumes"]]
+    assert str(image.data_directory) in mounted
 
 
 def _image_variables() -> dict[str, str]:
@@ -162,4 +159,5 @@ def test_no_address_of_a_registry_is_named() -> None:
     for name in ("Dockerfile", "docker-compose.yml"):
         images = re.findall(r"(?:FROM|image:)\s+(\S+)", text(name))
         assert images
-        assert not [image for image in images if "." in image.partition("/")[0]]
+        hosts = [image.rpartition("/")[0].partition("/")[0] for image in images]
+        assert not [host for host in hosts if "." in host or ":" in host]
