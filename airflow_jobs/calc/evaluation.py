@@ -14,6 +14,7 @@ from airflow_jobs.calc.best_estimate import MeanEstimate, estimate_mean, spatial
 from airflow_jobs.calc.conformity import Conformity, both_bases, judge
 from airflow_jobs.calc.humidity import vapour_pressure_from_relative_humidity_pa
 from airflow_jobs.calc.instruments import DIRECTION_UNKNOWN, AirState, air_state
+from airflow_jobs.calc.narrowing import narrowing
 from airflow_jobs.calc.places import Places, gap_factor_of, places_of
 from airflow_jobs.calc.profile import Profile, profile_of
 from airflow_jobs.calc.quantities import BoolArray, FloatArray
@@ -24,7 +25,7 @@ from airflow_jobs.calc.sensor_limits import direction_exponent
 from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_budget import common_components, density_components
 from airflow_jobs.calc.traverse_results import Correction, Evaluation, Flows, Interval
-from airflow_jobs.calc.uncertainty import Budget, budget_of_basis, combined_budget, narrowing
+from airflow_jobs.calc.uncertainty import Budget, budget_of_basis, combined_budget
 
 AVERAGE_ONLY_U: Final = 0.025
 """Spatial standard uncertainty where only one average is known: what a swept traverse misses of

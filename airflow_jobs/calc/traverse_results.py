@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from airflow_jobs.calc.conformity import Conformity
+from airflow_jobs.calc.narrowing import Narrowing
 from airflow_jobs.calc.profile import Profile
 from airflow_jobs.calc.quantities import BoolArray, FloatArray
-from airflow_jobs.calc.uncertainty import Budget, Narrowing
+from airflow_jobs.calc.uncertainty import Budget
 
 
 @dataclass(frozen=True)

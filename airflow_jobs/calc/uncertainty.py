@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from scipy.special import stdtrit
 
+from airflow_jobs.calc.coverage_factor import student_factor, welch_satterthwaite
 from airflow_jobs.calc.quantities import BoolArray, FloatArray
 
 SharedBy = Literal["meter", "section", "air", "nothing"]
-COVERAGE_PROBABILITY: Final = 0.95
 POSITION_DEGREES_OF_FREEDOM: Final = 20.0
 
 
@@ -168,10 +167,22 @@ def combined_budget(
         if name not in _INDEX:
             raise ValueError(f"components has {name!r}; known are {', '.join(COMPONENT_NAMES)}")
         relative[_INDEX[name]] = values
-    return _summed(relative, spatial_degrees_of_freedom)
+    return summed_budget(relative, spatial_degrees_of_freedom)
 
 
-def _summed(relative: FloatArray, spatial_degrees_of_freedom: float) -> Budget:
+def summed_budget(relative: FloatArray, spatial_degrees_of_freedom: float) -> Budget:
+    """Combine components that already stand in the order of the budget.
+
+    Parameters
+    ----------
+    relative : ndarray, shape (K, N)
+    spatial_degrees_of_freedom : float
+        As in `combined_budget`.
+
+    Returns
+    -------
+    Budget
+    """
     finite = [_INDEX["spatial"], _INDEX["position"]]
     freedoms = np.array([spatial_degrees_of_freedom, POSITION_DEGREES_OF_FREEDOM])
     relative_u = np.sqrt(np.sum(relative**2, axis=0))
@@ -207,208 +218,6 @@ def budget_of_basis(actual: Budget, standard: Budget, is_actual: BoolArray) -> B
         ),
         coverage_factor=np.where(is_actual, actual.coverage_factor, standard.coverage_factor),
         relative_u95=np.where(is_actual, actual.relative_u95, standard.relative_u95),
-    )
-
-
-def welch_satterthwaite(
-    combined_u: FloatArray, component_u: FloatArray, degrees_of_freedom: FloatArray
-) -> FloatArray:
-    """Effective degrees of freedom of a combined standard uncertainty.
-
-    Parameters
-    ----------
-    combined_u : ndarray, shape (N,) or scalar
-    component_u : ndarray, shape (K, N) or (K,)
-        Contributions with finite degrees of freedom; others don't change the result.
-    degrees_of_freedom : ndarray, broadcasting against `component_u`
-
-    Returns
-    -------
-    ndarray, shape (N,) or scalar
-        Infinite where no contribution has finite degrees of freedom.
-
-    Notes
-    -----
-    Source: JCGM 100:2008, equation (G.2b).
-
-    Examples
-    --------
-    >>> u = np.array([0.57, 0.25])
-    >>> round(float(welch_satterthwaite(np.hypot(*u), u, np.array([9.0, np.inf]))), 1)
-    12.8
-    """
-    spread = np.sum(np.asarray(component_u) ** 4 / degrees_of_freedom, axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        freedom = np.asarray(combined_u) ** 4 / spread
-    return np.where(spread > 0.0, freedom, np.where(np.isnan(spread), np.nan, np.inf))
-
-
-def student_factor(degrees_of_freedom: FloatArray) -> FloatArray:
-    """Coverage factor of the two-sided 95 % interval of a Student distribution.
-
-    Parameters
-    ----------
-    degrees_of_freedom : ndarray, above 0
-
-    Returns
-    -------
-    ndarray
-
-    Notes
-    -----
-    Source: JCGM 100:2008, Table G.2; computed, not read from the table.
-
-    Examples
-    --------
-    >>> student_factor(np.array([4.0, np.inf])).round(3).tolist()
-    [2.776, 1.96]
-    """
-    upper = 0.5 * (1.0 + COVERAGE_PROBABILITY)
-    return np.asarray(stdtrit(degrees_of_freedom, upper), dtype=np.float64)
-
-
-@dataclass(frozen=True)
-class Narrowing:
-    """What would narrow each interval most.
-
-    Attributes
-    ----------
-    component : ndarray of int, shape (N,)
-        Index into `COMPONENTS`; -1 where there is no interval.
-    share : ndarray, shape (N,)
-        Its share in the variance.
-    relative_u95_after : ndarray, shape (N,)
-        Half width that its remedy would leave, over the best estimate.
-    """
-
-    component: np.ndarray
-    share: FloatArray
-    relative_u95_after: FloatArray
-
-
-def narrowing(budget: Budget, *, spatial_degrees_of_freedom: float) -> Narrowing:
-    """Find the component whose remedy would narrow each interval most.
-
-    Parameters
-    ----------
-    budget : Budget
-    spatial_degrees_of_freedom : float
-        As in `combined_budget`.
-
-    Returns
-    -------
-    Narrowing
-
-    Notes
-    -----
-    Source: what a remedy leaves is common practice, see `COMPONENTS`.
-    """
-    left = np.array([component.left_after for component in COMPONENTS])[:, None]
-    least = np.array([component.least for component in COMPONENTS])[:, None]
-    improved = np.minimum(budget.relative, np.maximum(left * budget.relative, least))
-    gain = budget.relative**2 - improved**2
-    has_interval = np.isfinite(budget.relative_u)
-    best = np.argmax(np.where(has_interval, gain, 0.0), axis=0)
-    columns = np.arange(best.size)
-    after = budget.relative.copy()
-    after[best, columns] = improved[best, columns]
-    return Narrowing(
-        component=np.where(has_interval, best, -1),
-        share=budget.shares[best, columns],
-        relative_u95_after=_summed(after, spatial_degrees_of_freedom).relative_u95,
-    )
-
-
-def narrowing_sentence(
-    *, component: int, share: float, relative_u95: float, relative_u95_after: float
-) -> str:
-    """Say in one sentence what would narrow an interval most.
-
-    Parameters
-    ----------
-    component : int
-        Index into `COMPONENTS`.
-    share, relative_u95, relative_u95_after : float
-        As in `Narrowing` and `Budget`.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> narrowing_sentence(component=1, share=0.62, relative_u95=0.044, relative_u95_after=0.027)
-    'Most is to be gained on the accuracy of the meter (62 % of the variance): with a meter good \
-to ±1 % the interval would shrink from ±4.4 % to ±2.7 %.'
-    """
-    chosen = COMPONENTS[component]
-    return (
-        f"Most is to be gained on {chosen.noun} ({100 * share:.0f} % of the variance): with "
-        f"{chosen.remedy} the interval would shrink from ±{100 * relative_u95:.1f} % to "
-        f"±{100 * relative_u95_after:.1f} %."
-    )
-
-
-@dataclass(frozen=True)
-class SummedFlow:
-    """Several flows that add up to one system's.
-
-    Attributes
-    ----------
-    flow_m3_s : float
-    standard_uncertainty_m3_s : float
-    """
-
-    flow_m3_s: float
-    standard_uncertainty_m3_s: float
-
-
-def summed_flow(
-    flow_m3_s: FloatArray,
-    *,
-    sign: FloatArray,
-    own_relative_u: FloatArray,
-    shared_relative_u: FloatArray,
-    shared_with: np.ndarray,
-) -> SummedFlow:
-    """Add flows whose members may share errors.
-
-    Parameters
-    ----------
-    flow_m3_s : ndarray, shape (k,), m3/s
-        Standard flows of the members.
-    sign : ndarray, shape (k,), 1 or -1
-    own_relative_u : ndarray, shape (k,)
-        Relative standard uncertainty of what each member has to itself.
-    shared_relative_u : ndarray, shape (S, k)
-        Relative standard uncertainties of what members may share, one row a cause (meter,
-        air, section).
-    shared_with : ndarray, shape (S, k)
-        Whom they share it with: equal entries of one row share one error.
-
-    Returns
-    -------
-    SummedFlow
-
-    Notes
-    -----
-    Source: JCGM 100:2008, 5.2.2, full correlation within a group and none between.
-
-    Examples
-    --------
-    >>> summed = summed_flow(np.array([1.0, 1.0]), sign=np.ones(2), own_relative_u=np.zeros(2),
-    ...                      shared_relative_u=np.full((1, 2), 0.03),
-    ...                      shared_with=np.array([[7, 7]]))
-    >>> round(summed.standard_uncertainty_m3_s, 6)
-    0.06
-    """
-    signed = np.asarray(flow_m3_s, dtype=float) * np.asarray(sign, dtype=float)
-    variance = float(np.sum((signed * own_relative_u) ** 2))
-    for relative, owners in zip(shared_relative_u, shared_with, strict=True):
-        _, group = np.unique(owners, return_inverse=True)
-        variance += float(np.sum(np.bincount(group, weights=signed * relative) ** 2))
-    return SummedFlow(
-        flow_m3_s=float(signed.sum()), standard_uncertainty_m3_s=float(np.sqrt(variance))
     )
 
 
