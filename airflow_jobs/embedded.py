@@ -302,26 +302,35 @@ def _programs(account: Account | None) -> Path:
                 f"the character {min(awkward)!r} in its name."
             )
         return programs
-    if not awkward and account.can_run(programs / "postgres"):
+    if not awkward and account.can_run(programs / "initdb"):
         return programs
     version = importlib.metadata.version(WHEEL)
     copy = _shared_directory() / f"postgresql-{MAJOR}-{version}"
     if not copy.exists():
-        with tempfile.TemporaryDirectory(dir=SHARED_DIRECTORY, prefix="copying-") as scratch:
-            draft = Path(scratch) / "draft"
-            for part in ("bin", "lib", "share"):
-                shutil.copytree(programs.parent / part, draft / part, symlinks=True)
-            for path in (draft, *draft.rglob("*")):
-                if not path.is_symlink():
-                    runs = path.is_dir() or path.stat().st_mode & 0o100
-                    path.chmod(0o755 if runs else 0o644)
-            draft.rename(copy)
-    if not account.can_run(copy / "bin" / "postgres"):
+        _copy_wheel(copy)
+    programs = copy / WHEEL / programs.parent.name / "bin"
+    if not account.can_run(programs / "initdb"):
         raise DatabaseUnavailable(
             f"The account {account.name} cannot run the PostgreSQL in {copy}: run as an ordinary "
             "user, or set DATABASE_URL to use a server."
         )
-    return copy / "bin"
+    return programs
+
+
+def _copy_wheel(copy: Path) -> None:
+    """Copy what the programs need, laid out as in the wheel: they find their libraries by that."""
+    package = program("postgres").parents[2]
+    unneeded = shutil.ignore_patterns("include", "__pycache__", "pginstall")
+    with tempfile.TemporaryDirectory(dir=SHARED_DIRECTORY, prefix="copying-") as scratch:
+        draft = Path(scratch) / "draft"
+        for part in (package, package.with_name(f"{WHEEL}.libs")):
+            if part.exists():
+                shutil.copytree(part, draft / part.name, symlinks=True, ignore=unneeded)
+        for path in (draft, *draft.rglob("*")):
+            if not path.is_symlink():
+                runs = path.is_dir() or path.stat().st_mode & 0o100
+                path.chmod(0o755 if runs else 0o644)
+        draft.rename(copy)
 
 
 def _shared_directory() -> Path:

@@ -176,8 +176,7 @@ class Supervisor:
             stack.callback(self._say_goodbye)
             self._start_guardian()
             if self.place.postgres_directory is not None:
-                with self._signals.held():
-                    stack.enter_context(embedded.running(self.place.postgres_directory))
+                self._start_postgres(stack, self.place.postgres_directory)
             stack.callback(self._stop_children)
             for program in before:
                 self._run_to_end(program)
@@ -272,6 +271,15 @@ class Supervisor:
                 raise CannotRun(
                     f"Port {port} {problem}: choose another, such as PORT={_other_port(port)}."
                 ) from error
+
+    def _start_postgres(self, stack: ExitStack, directory: Path) -> None:
+        with self._signals.held():
+            stack.enter_context(embedded.running(directory))
+        if directory.is_symlink():
+            self.say(
+                f"The data are in {directory.resolve()}: the account that runs PostgreSQL for "
+                f"root cannot enter {directory.parent}."
+            )
 
     def _start_guardian(self) -> None:
         command = [sys.executable, "-m", "airflow_jobs.guardian"]

@@ -123,6 +123,14 @@ def kill_tree(process_id: int) -> None:
             continue
 
 
+def copy_wheel(into: Path) -> None:
+    """Copy the wheel with PostgreSQL, libraries included."""
+    installed = embedded.program("initdb").parents[2]
+    for part in (installed, installed.with_name(f"{installed.name}.libs")):
+        if part.exists():
+            shutil.copytree(part, into / part.name)
+
+
 @pytest.fixture
 def reachable_wheel(folder: Path) -> Callable[[], None]:
     """A step for a forked process of another account: find the wheel where it can be reached.
@@ -130,14 +138,12 @@ def reachable_wheel(folder: Path) -> Callable[[], None]:
     Where this environment lies below a folder closed to others, a copy of the wheel takes its
     place.
     """
-    installed = embedded.program("postgres").parents[2]
     account = Account.named("nobody")
     assert account is not None
-    if account.can_run(embedded.program("postgres")):
+    if account.can_run(embedded.program("initdb")):
         return lambda: None
-    copy = folder / "wheel"
-    shutil.copytree(installed, copy / installed.name)
-    return lambda: sys.path.insert(0, str(copy))
+    copy_wheel(folder / "wheel")
+    return lambda: sys.path.insert(0, str(folder / "wheel"))
 
 
 def free_port() -> int:

@@ -22,7 +22,7 @@ import pytest
 from airflow_jobs import embedded
 from config.env import PROJECT_DIRECTORY
 
-from .conftest import fork, kill_tree, postmaster_of, server_processes
+from .conftest import copy_wheel, fork, kill_tree, postmaster_of, server_processes
 
 as_root = pytest.mark.skipif(os.geteuid() != 0, reason="only root can act for another account")
 
@@ -363,6 +363,28 @@ def test_below_a_folder_closed_to_others_the_data_go_where_the_account_can_reach
     embedded.ensure(directory)
     assert count_rows(directory) == 1000
     assert directory.resolve() == real
+
+
+@as_root
+def test_programs_that_the_account_cannot_reach_are_copied_for_it(folder: Path) -> None:
+    closed, shared = folder / "closed", folder / "shared"
+    closed.mkdir(mode=0o700)
+    copy_wheel(closed)
+    directory = folder / "postgres"
+
+    def use() -> Any:
+        sys.path.insert(0, str(closed))
+        embedded.SHARED_DIRECTORY = shared  # type: ignore[misc]
+        assert embedded.program("initdb").is_relative_to(closed)
+        embedded.ensure(directory)
+        write_rows(directory)
+        embedded.stop(directory)
+        embedded.ensure(directory)
+        return count_rows(directory), postmaster_of(directory).exe()
+
+    rows, program = fork(use)()
+    assert rows == 1000
+    assert Path(program).is_relative_to(shared)
 
 
 @as_root
