@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from airflow_jobs import units
 from airflow_jobs.calc import air
 from airflow_jobs.calc.crosschecks import (
     agreement,
@@ -56,6 +57,13 @@ def test_moist_air_makes_the_sensible_constant_1_10(row: published.Row) -> None:
         _heat_of_one_cubic_foot_a_minute_and_degree(
             density_kg_m3=0.075 * POUND_PER_CUBIC_FOOT, specific_heat_j_kg_k=handbook
         )
+    )
+
+
+@published.each("SH-3412")
+def test_a_watt_is_the_published_number_of_btu_an_hour(row: published.Row) -> None:
+    row.assert_matches(
+        units.from_si(units.to_si(1.0, "W", units.ELECTRIC_POWER), "Btu/h", units.HEAT)
     )
 
 

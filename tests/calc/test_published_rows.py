@@ -36,7 +36,8 @@ def test_every_unused_row_exists_and_has_a_reason() -> None:
 
 def test_every_row_has_a_source_and_says_how_it_is_known() -> None:
     for row in published.all_rows().values():
-        assert row.source and row.how_known, row.id
+        assert row.source, row.id
+        assert row.how_known, row.id
         kind, _, size = row.tolerance.partition(" ")
         assert kind == "exact" or (kind in ("rel", "abs") and float(size) > 0), row.id
 
