@@ -144,6 +144,24 @@ def test_the_number_of_lines_follows_the_side(row: published.Row) -> None:
         assert default_counts(section, "log_tchebycheff", "height") == (points, lines)
 
 
+@published.each("AC-NMIN25")
+def test_the_smallest_duct_gets_the_least_number_of_log_tchebycheff_points(
+    row: published.Row,
+) -> None:
+    row.assert_matches(plan_for(InsideSection("rectangular", 0.1, 0.1)).number_of_points)
+
+
+@published.each("AC-NMINEA")
+def test_equal_area_defaults_follow_the_balancing_procedure(row: published.Row) -> None:
+    row.assert_matches(
+        [
+            layouts.EQUAL_AREA_LEAST_A_SIDE**2,
+            layouts.EQUAL_AREA_MOST_POINTS,
+            round(1000 * layouts.EQUAL_AREA_SPACING_M),
+        ]
+    )
+
+
 @published.each("TP-SYM")
 def test_every_published_table_is_symmetric(row: published.Row) -> None:
     for table in _rows_of_nodes():
