@@ -118,8 +118,7 @@ def judge(
         np.take_along_axis(shares, likeliest[None].astype(int), axis=0)[0] >= DECIDING_PROBABILITY
     )
     verdict = np.where(decided, likeliest, np.where(possible, UNDECIDED, NOT_JUDGED))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        guarded = GUARD_FACTOR * u / y
+    guarded = GUARD_FACTOR * u / np.where(y > 0.0, y, np.nan)
     return Conformity(
         probability_low=shares[0],
         probability_in_range=shares[1],
