@@ -19,7 +19,8 @@ import numpy as np
 from scipy import stats
 
 from airflow_jobs.calc.conformity import judge
-from airflow_jobs.calc.uncertainty import COMPONENTS, summed_flow
+from airflow_jobs.calc.flow_sums import summed_flow
+from airflow_jobs.calc.uncertainty import COMPONENTS
 from airflow_jobs.findings import Found, found, in_order
 from airflow_jobs.models import (
     Call,

@@ -6,8 +6,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from airflow_jobs.calc.narrowing import narrowing_sentence
 from airflow_jobs.calc.traverse_results import Evaluation, Flows, Interval
-from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS, narrowing_sentence
+from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS
 from airflow_jobs.findings import in_order
 
 from .inputs import TraverseInputs
