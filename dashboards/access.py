@@ -28,9 +28,7 @@ def viewer_of(person: Person, *, today: datetime.date) -> Viewer:
     """Return what the pages must know of a person; one query for a technician, none else."""
     crew_ids: frozenset[UUID] = frozenset()
     if not person.is_manager:
-        crew_ids = frozenset(
-            Crew.objects.of(person.pk, today).values_list("pk", flat=True)
-        )
+        crew_ids = frozenset(Crew.objects.of(person.pk, today).values_list("pk", flat=True))
     return Viewer(
         name=str(person),
         is_manager=person.is_manager,

@@ -3,11 +3,20 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from .pages.fleet import fleet
+from .pages.fleet import fleet, fleet_file
 from .pages.sign_in import SignInPage
+from .pages.system import system, system_file
+from .pages.systems import systems
+from .pages.traverse import traverse, traverse_file
 
 urlpatterns = [
     path("", fleet, name="fleet"),
+    path("tables/<slug:slug>.csv", fleet_file, name="fleet-file"),
+    path("systems/", systems, name="systems"),
+    path("systems/<uuid:system_id>/", system, name="system"),
+    path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),
+    path("traverses/<uuid:traverse_id>/", traverse, name="traverse"),
+    path("traverses/<uuid:traverse_id>/<slug:slug>.csv", traverse_file, name="traverse-file"),
     path("sign-in/", SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

@@ -1,0 +1,187 @@
+"""The tables of the fleet page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from django.urls import reverse
+
+from .. import words
+from ..display import Units, percent
+from ..filters import Asked
+from ..strips import judged_strip, share_strip
+from ..tables import Cell, Column, Table
+from ..values.shares import FleetShares, NamedShare, Share
+from ..values.systems import Attention, NeedsALook
+
+# On the page; the file has all of them.
+MOST_ROWS: Final = 25
+
+_SHARE_COLUMNS: Final = (
+    Column("In range"),
+    Column("Share", is_number=True),
+    Column("Interval, low end", is_number=True, only_in_file=True),
+    Column("Interval, high end", is_number=True, only_in_file=True),
+    Column("Jobs", is_number=True),
+    Column("Low", is_number=True),
+    Column("High", is_number=True),
+    Column("Too close to call", is_number=True),
+)
+
+
+def _share_cells(share: Share) -> tuple[Cell, ...]:
+    has_any = share.total > 0
+    return (
+        Cell(
+            f"{share.inside:,}",
+            share.inside,
+            strip=share_strip(share),
+        ),
+        Cell(
+            percent(share.share),
+            share.share if has_any else "",
+            note=words.interval_text(share) if has_any else "",
+        ),
+        Cell("", share.low_end if has_any else ""),
+        Cell("", share.high_end if has_any else ""),
+        Cell(f"{share.total:,}", share.total),
+        Cell(f"{share.below:,}", share.below, mark="low" if share.below else ""),
+        Cell(f"{share.above:,}", share.above, mark="high" if share.above else ""),
+        Cell(f"{share.undecided:,}", share.undecided, mark="undecided" if share.undecided else ""),
+    )
+
+
+def months_table(shares: FleetShares, asked: Asked) -> Table:
+    """Return the months, found and left as lines of their own, the latest first."""
+    rows = [
+        (month.month, order, stage, month.share)
+        for order, stage, series in (
+            (0, "As left", shares.left_by_month),
+            (1, "As found", shares.found_by_month),
+        )
+        for month in series
+    ]
+    rows.sort(key=lambda row: (-row[0].toordinal(), row[1]))
+    return Table(
+        slug="months",
+        caption="Share in range by month",
+        columns=(Column("Month"), Column("Stage"), *_SHARE_COLUMNS),
+        rows=tuple(
+            (
+                Cell(f"{month:%b %Y}", month.isoformat()[:7]),
+                Cell(stage),
+                *_share_cells(share),
+            )
+            for month, _, stage, share in rows
+        ),
+        href=_file("months", asked),
+    )
+
+
+def named_table(
+    named: Sequence[NamedShare],
+    asked: Asked,
+    *,
+    slug: str,
+    noun: str,
+    href: Callable[[NamedShare], str],
+    whole: NamedShare | None = None,
+    limit: int | None = MOST_ROWS,
+) -> Table:
+    """Return crews or sites with their shares at the stage that is asked for."""
+    stage = asked.filters.stage
+    shown = list(named if limit is None else named[:limit])
+    rows = [(Cell(one.name, href=href(one)), *_share_cells(at_stage(one, stage))) for one in shown]
+    if whole is not None:
+        rows.append((Cell(whole.name), *_share_cells(at_stage(whole, stage))))
+    return Table(
+        slug=slug,
+        caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}",
+        columns=(Column(noun.capitalize()), *_SHARE_COLUMNS),
+        rows=tuple(rows),
+        href=_file(slug, asked),
+        more=len(named) - len(shown),
+    )
+
+
+def attention_table(
+    needing: Sequence[NeedsALook], asked: Asked, units: Units, *, limit: int | None = MOST_ROWS
+) -> Table:
+    """Return the systems that need a look, ranked, each with its reason and next step."""
+    shown = needing if limit is None else needing[:limit]
+    return Table(
+        slug="needs-a-look",
+        caption="Systems that need a look, the surest and furthest out first",
+        columns=(
+            Column("System"),
+            Column("Site", only_in_file=True),
+            Column("Where it stands", only_on_page=True),
+            Column("Why"),
+            Column("Next step"),
+            Column("Weight", is_number=True, only_in_file=True),
+        ),
+        rows=tuple(_attention_row(one, units) for one in shown),
+        href=_file("needs-a-look", asked),
+        more=len(needing) - len(shown),
+    )
+
+
+def _attention_row(one: NeedsALook, units: Units) -> tuple[Cell, ...]:
+    judged = one.standing.judged if one.standing else None
+    reasons = [words.reason_text(reason, units) for reason in one.reasons]
+    shown = words.judged_shown(judged, units) if judged else None
+    return (
+        Cell(
+            one.system.tag,
+            href=reverse("system", args=[one.system.id]),
+            note=one.system.site,
+        ),
+        Cell(one.system.site),
+        Cell(
+            shown.number if shown else "–",
+            strip=judged_strip(judged) if judged else None,
+            mark=one.standing.verdict if one.standing and judged else "",
+            note=f"± {shown.half_width} {shown.unit}" if shown else "",
+        ),
+        Cell(
+            reasons[0],
+            "; ".join(reasons),
+            note=". ".join(reasons[1:]),
+        ),
+        Cell(words.next_step_text(one)),
+        Cell("", round(one.weight, 3)),
+    )
+
+
+def instruments_table(attention: Attention, asked: Asked) -> Table:
+    """Return the meters whose calibration has run out."""
+    return Table(
+        slug="calibrations",
+        caption="Meters out of calibration today",
+        columns=(
+            Column("Meter"),
+            Column("Serial number"),
+            Column("Was due on"),
+            Column("Last used on"),
+        ),
+        rows=tuple(
+            (
+                Cell(one.name),
+                Cell(one.serial),
+                Cell(one.due_on.isoformat() if one.due_on else "no calibration on record"),
+                Cell(one.last_used_on.isoformat() if one.last_used_on else "never"),
+            )
+            for one in attention.instruments_overdue
+        ),
+        href=_file("calibrations", asked),
+    )
+
+
+def at_stage(named: NamedShare, stage: str) -> Share:
+    """Return the share at one stage."""
+    return named.left if stage == "as_left" else named.found
+
+
+def _file(slug: str, asked: Asked) -> str:
+    return f"{reverse('fleet-file', args=[slug])}?{asked.lasting_query}"

@@ -1,0 +1,82 @@
+"""What every page has: who looks, the company, the day, the filters that follow along."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from airflow_jobs.models import Person
+
+from ..access import Viewer, viewer_of
+from ..filters import Asked, read_filters
+from ..queries.frame import House, house
+from ..tables import Table
+
+Parts = ParamSpec("Parts")
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One request as the pages see it."""
+
+    request: HttpRequest
+    viewer: Viewer
+    house: House
+    today: datetime.date
+    """The day in the company's time zone."""
+    asked: Asked
+
+    def page(self, template: str, **context: Any) -> HttpResponse:
+        """Return a page."""
+        return render(
+            self.request,
+            f"dashboards/{template}",
+            {"viewer": self.viewer, "house": self.house, "asked": self.asked, **context},
+        )
+
+
+def page(
+    view: Callable[Concatenate[Frame, Parts], HttpResponse],
+) -> Callable[Concatenate[HttpRequest, Parts], HttpResponse]:
+    """Make a view of a function: signed-in people only, reading only, never kept by a proxy."""
+
+    @require_safe
+    @login_required
+    @never_cache
+    @wraps(view)
+    def answer(request: HttpRequest, *args: Parts.args, **parts: Parts.kwargs) -> HttpResponse:
+        return view(_frame(request), *args, **parts)
+
+    return answer
+
+
+def _frame(request: HttpRequest) -> Frame:
+    person = request.user
+    assert isinstance(person, Person)
+    company = house()
+    today = timezone.now().astimezone(ZoneInfo(company.time_zone)).date()
+    return Frame(
+        request=request,
+        viewer=viewer_of(person, today=today),
+        house=company,
+        today=today,
+        asked=read_filters(request.GET.dict(), today=today),
+    )
+
+
+def file_of(table: Table, name: str) -> HttpResponse:
+    """Return a table as a file to save."""
+    response = HttpResponse(table.as_csv(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{name}-{table.slug}.csv"'
+    return response

@@ -1,0 +1,271 @@
+"""A system's page: where it stands, its history, its trend."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpResponse
+from django.urls import reverse
+
+from airflow_jobs import units as dimensions
+from airflow_jobs.models import Stage
+
+from .. import words
+from ..access import Viewer
+from ..charts.history import Scale, flow_over_time
+from ..display import Units
+from ..filters import day_text
+from ..queries.history import system_history
+from ..queries.measurements import standing_measurements
+from ..strips import judged_strip
+from ..tables import Cell, Column, Table
+from ..values.systems import Judged, Measurement, SystemHistory
+from .frame import Frame, file_of, page
+
+FILES = ("measurements", "adjustments")
+
+
+@page
+def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
+    """Show a system: its standing, its flow over time, every measurement."""
+    history = _history(system_id)
+    standing = standing_measurements(history.measurements)
+    return frame.page(
+        "system.html",
+        section="systems",
+        history=history,
+        facts=_facts(history, frame.house.units),
+        standing=[_standing(one, frame.house.units) for one in standing],
+        chart=_chart(history, frame.house.units),
+        trend=words.trend_sentence(history.trend),
+        measurements_table=_measurements_table(history, frame.viewer, frame.house.units),
+        adjustments_table=_adjustments_table(history) if history.adjustments else None,
+        advice_line=words.ADVICE_LINE,
+    )
+
+
+@page
+def system_file(frame: Frame, *, system_id: UUID, slug: str) -> HttpResponse:
+    """Send one of the page's tables as CSV."""
+    if slug not in FILES:
+        raise Http404
+    history = _history(system_id)
+    table = (
+        _measurements_table(history, frame.viewer, frame.house.units)
+        if slug == "measurements"
+        else _adjustments_table(history)
+    )
+    return file_of(table, "system")
+
+
+def _history(system_id: UUID) -> SystemHistory:
+    history = system_history(system_id)
+    if history is None:
+        raise Http404("There is no such system.")
+    return history
+
+
+def _facts(history: SystemHistory, units: Units) -> list[tuple[str, str]]:
+    facts = history.facts
+    capacity = units.show(facts.capacity_w, dimensions.CAPACITY)
+    elevation = units.show(facts.elevation_m, dimensions.ELEVATION)
+    found = [
+        ("Kind", words.KINDS.get(facts.name.kind, facts.name.kind)),
+        ("Customer", facts.customer),
+        (
+            "Rated capacity" if facts.is_rated else "Nominal capacity",
+            capacity.plain if capacity else "not on record",
+        ),
+        ("Model", facts.model_number),
+        ("Serial number", facts.serial_number),
+        ("Blower drive", facts.fan_drive.replace("_", " ")),
+        ("Elevation", elevation.plain if elevation else ""),
+        ("In use since", day_text(facts.commissioned_on) if facts.commissioned_on else ""),
+        ("Retired on", day_text(facts.retired_on) if facts.retired_on else ""),
+    ]
+    return [(name, text) for name, text in found if text]
+
+
+def _standing(one: Measurement, units: Units) -> dict[str, Any]:
+    judged = one.judged
+    return {
+        "measurement": one,
+        "shown": words.judged_shown(judged, units) if judged else None,
+        "range": words.range_text(judged, units) if judged else "",
+        "strip": judged_strip(judged) if judged else None,
+        "verdict": words.judged_verdict_text(one),
+        "stage": words.STAGES[one.stage].lower(),
+        "call": words.CALLS.get(one.call, one.call).lower(),
+        "day": day_text(one.taken_at.date()),
+        "link": _link(one),
+    }
+
+
+def _chart(history: SystemHistory, units: Units) -> dict[str, Any]:
+    judged = [one for one in history.measurements if one.judged is not None]
+    if not judged:
+        return {"sentence": "Nothing was judged yet, so there is nothing to draw."}
+    scale, trend_number = _scale(judged, units)
+    stages = {str(stage): 0 for stage in Stage}
+    for one in judged:
+        stages[one.stage] += 1
+    sentence = (
+        f"{words.count_of(len(judged), 'judged measurement')}: "
+        f"{stages['as_found']} as found (open circles), {stages['as_left']} as left "
+        f"(filled squares){_checks(stages['check'])}, each with its 95 % interval; the band is "
+        "the target range, dotted lines are adjustments."
+    )
+    return {
+        "id": "chart-history",
+        "data_id": "chart-history-data",
+        "title": scale.title,
+        "sentence": sentence,
+        "figure": flow_over_time(
+            history.measurements,
+            history.adjustments,
+            history.trend,
+            call=history.trend_call,
+            scale=scale,
+            trend_number=trend_number,
+        ),
+    }
+
+
+def _checks(count: int) -> str:
+    return f", {words.count_of(count, 'check')} (diamonds)" if count else ""
+
+
+def _scale(judged: list[Measurement], units: Units) -> tuple[Scale, Callable[[float], float]]:
+    """Return flow per capacity as the axis; percent of design flow where that rules."""
+    last = judged[-1].judged
+    assert last is not None
+    if any(one.judged is not None and one.judged.by_design_flow for one in judged):
+
+        def ratio(held: Judged, value: float) -> float:
+            return 100.0 * value / held.target_nominal
+
+        return (
+            Scale("Flow, % of design flow", ratio),
+            lambda value: 100.0 * value / last.target_nominal,
+        )
+
+    def per_capacity(held: Judged, value: float) -> float:
+        return units.number(value, dimensions.FLOW_PER_CAPACITY)
+
+    return (
+        Scale(f"Flow, {units.name(dimensions.FLOW_PER_CAPACITY)}", per_capacity),
+        lambda value: units.number(value, dimensions.FLOW_PER_CAPACITY),
+    )
+
+
+def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) -> Table:
+    return Table(
+        slug="measurements",
+        caption="All measurements, the latest first",
+        columns=(
+            Column("Taken at"),
+            Column("Stage"),
+            Column("Call"),
+            Column("Against the target", only_on_page=True),
+            Column("Judged value", is_number=True, only_in_file=True),
+            Column("Judged low end", is_number=True, only_in_file=True),
+            Column("Judged high end", is_number=True, only_in_file=True),
+            Column("Judged unit", only_in_file=True),
+            Column("Target low", is_number=True, only_in_file=True),
+            Column("Target high", is_number=True, only_in_file=True),
+            Column("Verdict"),
+            Column("Standard flow", is_number=True, only_on_page=True),
+            Column(
+                f"Standard flow, {units.name(dimensions.FLOW)}", is_number=True, only_in_file=True
+            ),
+            Column("Meter and crew"),
+            Column("State", only_in_file=True),
+            Column("Indicative", only_in_file=True),
+        ),
+        rows=tuple(_row(one, viewer, units) for one in reversed(history.measurements)),
+        href=reverse("system-file", args=[history.facts.name.id, "measurements"]),
+        more=history.left_out,
+    )
+
+
+def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
+    judged = one.judged
+    dimension = (
+        dimensions.FLOW if judged and judged.by_design_flow else dimensions.FLOW_PER_CAPACITY
+    )
+
+    def raw(value: float | None) -> Cell:
+        return Cell("", "" if value is None else units.number(value, dimension))
+
+    shown = words.judged_shown(judged, units) if judged else None
+    flow = units.show(
+        one.flow_standard,
+        dimensions.FLOW,
+        low_si=one.flow_standard_low,
+        high_si=one.flow_standard_high,
+    )
+    crew = one.crew if one.crew_id and viewer.sees_crew(one.crew_id) else "another crew"
+    return (
+        Cell(
+            f"{one.taken_at:%Y-%m-%d %H:%M}",
+            one.taken_at.isoformat(),
+            href=_link(one),
+            note="several sections" if one.flow_set_id else "",
+        ),
+        Cell(words.STAGES[one.stage]),
+        Cell(words.CALLS.get(one.call, one.call)),
+        Cell(
+            shown.number if shown else "–",
+            strip=judged_strip(judged) if judged else None,
+            note=f"± {shown.half_width} {shown.unit}" if shown else "",
+        ),
+        raw(judged.value if judged else None),
+        raw(judged.low if judged else None),
+        raw(judged.high if judged else None),
+        Cell(units.name(dimension) if judged else ""),
+        raw(judged.target_low if judged else None),
+        raw(judged.target_high if judged else None),
+        Cell(_verdict(one), mark=one.verdict if judged else ""),
+        Cell(flow.number if flow else "–", note=f"± {flow.half_width} {flow.unit}" if flow else ""),
+        Cell(
+            "",
+            "" if one.flow_standard is None else units.number(one.flow_standard, dimensions.FLOW),
+        ),
+        Cell(one.instrument or "–", f"{one.instrument}; {crew}", note=crew),
+        Cell(one.state),
+        Cell("yes" if one.indicative else "no"),
+    )
+
+
+def _verdict(one: Measurement) -> str:
+    if one.state == "failed":
+        return "Could not be computed"
+    text = words.judged_verdict_text(one)
+    if one.state == "pending":
+        return f"{text}, being computed again" if text else "Being computed"
+    return f"{text}, indicative" if one.indicative and text else text
+
+
+def _adjustments_table(history: SystemHistory) -> Table:
+    return Table(
+        slug="adjustments",
+        caption="Adjustments, the latest first",
+        columns=(Column("Made at"), Column("What"), Column("From"), Column("To"), Column("Notes")),
+        rows=tuple(
+            (
+                Cell(f"{one.made_at:%Y-%m-%d %H:%M}", one.made_at.isoformat()),
+                Cell(one.kind),
+                Cell(one.from_value or "–"),
+                Cell(one.to_value or "–"),
+                Cell(one.notes or "–"),
+            )
+            for one in reversed(history.adjustments)
+        ),
+        href=reverse("system-file", args=[history.facts.name.id, "adjustments"]),
+    )
+
+
+def _link(one: Measurement) -> str:
+    return reverse("traverse", args=[one.traverse_id]) if one.traverse_id else ""

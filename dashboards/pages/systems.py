@@ -1,0 +1,101 @@
+"""The list of systems, with search."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from .. import words
+from ..display import Units
+from ..filters import kind_choices
+from ..queries.frame import choices
+from ..queries.systems import system_list
+from ..strips import judged_strip
+from ..tables import Cell, Column, Table
+from ..values.systems import ListedSystem
+from .frame import Frame, page
+
+LONGEST_SEARCH = 200
+
+
+@page
+def systems(frame: Frame) -> HttpResponse:
+    """List the systems in use, those that match the words first asked for."""
+    parameters = frame.request.GET
+    search = parameters.get("q", "")[:LONGEST_SEARCH]
+    number = parameters.get("page", "1")
+    filters = frame.asked.filters
+    found = system_list(
+        filters, search=search, page=int(number) if number.isdecimal() and len(number) < 7 else 1
+    )
+    offered = choices(filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews)
+
+    def link(to_page: int) -> str:
+        kept = {
+            "q": search,
+            "customer": filters.customer,
+            "site": filters.site,
+            "kind": filters.kind,
+            "page": to_page if to_page > 1 else None,
+        }
+        query = urlencode({name: value for name, value in kept.items() if value})
+        return f"{reverse('systems')}?{query}"
+
+    return frame.page(
+        "systems.html",
+        section="systems",
+        found=found,
+        search=search,
+        customers=offered.customers,
+        sites=offered.sites,
+        kinds=kind_choices(frame.asked),
+        table=_table(found.rows, frame.house.units),
+        earlier=link(found.page - 1) if found.page > 1 else "",
+        later=link(found.page + 1) if found.page < found.pages else "",
+    )
+
+
+def _table(listed: tuple[ListedSystem, ...], units: Units) -> Table:
+    return Table(
+        slug="systems",
+        caption="Where each stands: as it was last left, or found where nothing was measured after",
+        columns=(
+            Column("System"),
+            Column("Kind"),
+            Column("Last measured"),
+            Column("Where it stands"),
+            Column("Verdict"),
+        ),
+        rows=tuple(_row(one, units) for one in listed),
+    )
+
+
+def _row(one: ListedSystem, units: Units) -> tuple[Cell, ...]:
+    system, standing = one.system, one.standing
+    place = f"{system.site}, {one.customer}" if one.customer else system.site
+    name = Cell(system.tag, href=reverse("system", args=[system.id]), note=place)
+    kind = Cell(words.KINDS.get(system.kind, system.kind))
+    if standing is None:
+        return name, kind, Cell("never"), Cell("–"), Cell("–")
+    when = Cell(
+        f"{standing.taken_at:%Y-%m-%d}",
+        note=words.STAGES[standing.stage].lower(),
+    )
+    judged = standing.judged
+    if judged is None:
+        word = "Failed" if standing.state == "failed" else words.judged_verdict_text(standing)
+        return name, kind, when, Cell("–"), Cell(word or "Being computed")
+    shown = words.judged_shown(judged, units)
+    return (
+        name,
+        kind,
+        when,
+        Cell(
+            shown.number,
+            strip=judged_strip(judged),
+            note=f"± {shown.half_width} {shown.unit}",
+        ),
+        Cell(words.judged_verdict_text(standing), mark=standing.verdict),
+    )

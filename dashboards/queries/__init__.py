@@ -1,0 +1,1 @@
+"""Questions to the record: rows in, frozen values out, a fixed number of statements each."""

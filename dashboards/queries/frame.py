@@ -1,0 +1,94 @@
+"""What every page needs: the company, and what its filters offer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+from uuid import UUID
+
+from airflow_jobs.models import Company
+
+from ..access import Viewer
+from ..display import Units
+from ..values.filters import Choice, Choices, Filters
+from .measured import rows
+
+# A longer list helps nobody in a form; the systems page searches.
+LONGEST_LIST: Final = 300
+SMALL_CREW: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """The company as the pages need it."""
+
+    name: str
+    units: Units
+    time_zone: str
+    shows_small_crews: bool
+
+
+def house() -> House:
+    """Return the company's name, units and zone; one statement."""
+    company = Company.objects.order_by("pk").first() or Company()
+    return House(
+        name=company.name,
+        units=Units(company.default_units),
+        time_zone=company.time_zone,
+        shows_small_crews=company.compare_small_crews,
+    )
+
+
+_CHOICES: Final = f"""
+(SELECT 'customer' AS what, c.id, c.name, NULL::bigint AS people
+ FROM airflow_jobs_customer c ORDER BY lower(c.name), c.id LIMIT {LONGEST_LIST})
+UNION ALL
+(SELECT 'site', s.id, s.name, NULL FROM airflow_jobs_site s
+ WHERE (%(customer)s::uuid IS NULL OR s.customer_id = %(customer)s)
+   AND (s.retired_on IS NULL OR s.id = %(site)s)
+ ORDER BY s.id = %(site)s DESC NULLS LAST, lower(s.name), s.id LIMIT {LONGEST_LIST})
+UNION ALL
+(SELECT 'crew', w.id, w.name,
+        (SELECT count(DISTINCT p.person_id) FROM airflow_jobs_crewmembership p
+         WHERE p.crew_id = w.id
+           AND (%(to_on)s::date IS NULL OR p.from_on <= %(to_on)s)
+           AND (%(from_on)s::date IS NULL OR p.to_on IS NULL OR p.to_on >= %(from_on)s))
+ FROM airflow_jobs_crew w ORDER BY lower(w.name), w.id)
+UNION ALL
+(SELECT 'equipment', e.id, '', NULL FROM airflow_jobs_equipment e LIMIT 1)
+"""
+
+
+def choices(filters: Filters, viewer: Viewer, *, shows_small_crews: bool) -> Choices:
+    """Return what the filters offer to this viewer; one statement."""
+    found = rows(
+        _CHOICES,
+        {
+            "customer": filters.customer,
+            "site": filters.site,
+            "from_on": filters.from_on,
+            "to_on": filters.to_on,
+        },
+    )
+    small: frozenset[UUID] = frozenset()
+    if not shows_small_crews:
+        small = frozenset(
+            row["id"] for row in found if row["what"] == "crew" and row["people"] < SMALL_CREW
+        )
+
+    def of(what: str, chosen: UUID | None) -> tuple[Choice, ...]:
+        listed = sorted(
+            (row["name"].lower(), row["name"], row["id"])
+            for row in found
+            if row["what"] == what
+            and (what != "crew" or (row["id"] not in small and viewer.sees_crew(row["id"])))
+        )
+        return tuple(Choice(str(key), name, key == chosen) for _, name, key in listed)
+
+    return Choices(
+        customers=of("customer", filters.customer),
+        sites=of("site", filters.site),
+        crews=of("crew", filters.crew),
+        small_crew_ids=small,
+        is_empty=not any(row["what"] == "equipment" for row in found),
+    )

@@ -1,0 +1,79 @@
+"""Counts of jobs and the share of them in range."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from uuid import UUID
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """Jobs of one stage, sorted by where the best estimate lies; at a limit counts as inside."""
+
+    total: int
+    below: int
+    above: int
+    below_undecided: int
+    above_undecided: int
+    inside_undecided: int
+    low_end: float
+    high_end: float
+    """95 % interval of the share in range (Wilson)."""
+
+    @property
+    def inside(self) -> int:
+        """Jobs whose best estimate lies in the target range."""
+        return self.total - self.below - self.above
+
+    @property
+    def outside(self) -> int:
+        """Jobs whose best estimate lies beyond a limit."""
+        return self.below + self.above
+
+    @property
+    def undecided(self) -> int:
+        """Jobs whose interval straddles a limit, on whichever side their estimate lies."""
+        return self.below_undecided + self.above_undecided + self.inside_undecided
+
+    @property
+    def share(self) -> float | None:
+        """The share in range; none where there are no jobs."""
+        return self.inside / self.total if self.total else None
+
+
+@dataclass(frozen=True, slots=True)
+class MonthShare:
+    """One month of one stage."""
+
+    month: datetime.date
+    share: Share
+
+
+@dataclass(frozen=True, slots=True)
+class NamedShare:
+    """A crew or a site."""
+
+    id: UUID
+    name: str
+    found: Share
+    left: Share
+
+
+@dataclass(frozen=True, slots=True)
+class FleetShares:
+    """How jobs were found and left in a period: two series that are never added up."""
+
+    found: Share
+    left: Share
+    found_by_month: tuple[MonthShare, ...]
+    left_by_month: tuple[MonthShare, ...]
+    by_crew: tuple[NamedShare, ...]
+    by_site: tuple[NamedShare, ...]
+    left_planning_share: float | None
+    """Share left in range, corrected for what the measurement cannot tell."""
+    found_planning_share: float | None
+    found_outside_without_as_left: int
+    """Visits that found a system out of range and have no as-left measurement."""
+    pending: int
+    """Results in this view that are being computed again; their last values are used."""

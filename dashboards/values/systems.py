@@ -1,0 +1,200 @@
+"""Systems: where each stands, which need a look, and one system's history."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from uuid import UUID
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A value held against its target, in SI: flow per capacity, or flow by design flow."""
+
+    value: float
+    low: float
+    high: float
+    """95 % interval."""
+    target_low: float
+    target_nominal: float
+    target_high: float
+    verdict: str
+    leaning: str
+    probability_in_range: float
+    probability_most: float
+    """Of the likeliest of low, in range and high."""
+    by_design_flow: bool
+
+    @property
+    def widths_outside(self) -> float:
+        """How far beyond its limit the value lies, in widths of the range; 0 inside."""
+        beyond = max(self.target_low - self.value, self.value - self.target_high, 0.0)
+        return beyond / (self.target_high - self.target_low)
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One traverse or flow-set of a system."""
+
+    traverse_id: UUID | None
+    flow_set_id: UUID | None
+    visit_id: UUID
+    taken_at: datetime.datetime
+    """In the site's time zone."""
+    stage: str
+    call: str
+    state: str
+    failure: str
+    verdict: str
+    judged: Judged | None
+    flow_standard: float | None
+    flow_standard_low: float | None
+    flow_standard_high: float | None
+    indicative: bool
+    instrument_id: UUID | None
+    instrument: str
+    crew_id: UUID | None
+    crew: str
+    adjustments_before: int
+    """How many adjustments the system had seen by then."""
+    air_paths: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Where a system's flow is going, between adjustments; relative, per year."""
+
+    per_year: float
+    per_year_low: float
+    per_year_high: float
+    pairs: int
+    centre_at: datetime.datetime
+    centre_value: float
+    """In the unit of the judged values."""
+    leaves_on: datetime.date | None
+    leaves_earliest_on: datetime.date | None
+    leaves_latest_on: datetime.date | None
+    """None where the slower end of the interval never leaves."""
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether the interval of the slope leaves zero out."""
+        return self.per_year_low > 0 or self.per_year_high < 0
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a system needs a look; the page finds the words."""
+
+    code: str
+    weight: float
+    measurement: Measurement | None = None
+    trend: Trend | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SystemName:
+    """A system as lists name it."""
+
+    id: UUID
+    tag: str
+    kind: str
+    site_id: UUID
+    site: str
+
+
+@dataclass(frozen=True, slots=True)
+class NeedsALook:
+    """A system with what is wrong, worst reason first."""
+
+    system: SystemName
+    reasons: tuple[Reason, ...]
+    standing: Measurement | None
+
+    @property
+    def weight(self) -> float:
+        """What the list is ranked by."""
+        return sum(reason.weight for reason in self.reasons)
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """Everything that needs a look now."""
+
+    systems: tuple[NeedsALook, ...]
+    looked_at: int
+    """How many systems were looked at."""
+    never_measured: int
+    instruments_overdue: tuple[InstrumentDue, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentDue:
+    """An instrument in use whose calibration has run out, or that has none."""
+
+    id: UUID
+    name: str
+    serial: str
+    due_on: datetime.date | None
+    last_used_on: datetime.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustmentMade:
+    """A change to a system."""
+
+    made_at: datetime.datetime
+    kind: str
+    from_value: str
+    to_value: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class SystemFacts:
+    """What is known of a system itself."""
+
+    name: SystemName
+    customer: str
+    time_zone: str
+    elevation_m: float | None
+    model_number: str
+    serial_number: str
+    capacity_w: float | None
+    is_rated: bool
+    fan_drive: str
+    commissioned_on: datetime.date | None
+    retired_on: datetime.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class SystemHistory:
+    """A system with all that was measured and changed, in order of time."""
+
+    facts: SystemFacts
+    measurements: tuple[Measurement, ...]
+    adjustments: tuple[AdjustmentMade, ...]
+    trend: Trend | None
+    trend_call: str
+    left_out: int = 0
+    """How many older measurements are not read."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedSystem:
+    """A row of the list of systems."""
+
+    system: SystemName
+    customer: str
+    standing: Measurement | None
+
+
+@dataclass(frozen=True, slots=True)
+class SystemList:
+    """One page of the list of systems."""
+
+    rows: tuple[ListedSystem, ...]
+    total: int
+    page: int
+    pages: int
+    search: str = ""

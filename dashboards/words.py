@@ -1,0 +1,250 @@
+"""The words and sentences of the pages: what a verdict, a reason, a chart says."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import Final
+
+from airflow_jobs import units
+from airflow_jobs.models import Basis, Call, EquipmentKind, Stage, TargetSource, Verdict
+
+from .display import Shown, Units, percent, write
+from .filters import day_text
+from .values.shares import FleetShares, NamedShare, Share
+from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
+
+STAGES: Final = {str(stage): label for stage, label in Stage.choices}
+CALLS: Final = {str(call): label for call, label in Call.choices}
+KINDS: Final = {str(kind): label for kind, label in EquipmentKind.choices}
+BASES: Final = {str(basis): label for basis, label in Basis.choices}
+SOURCES: Final[dict[str, str]] = {
+    TargetSource.MAKER: "the maker's",
+    TargetSource.DESIGN: "the design's",
+    TargetSource.CODE: "the code's",
+    TargetSource.COMPANY: "the company's",
+}
+ADVICE_LINE: Final = (
+    "Local code, the maker's instructions and the licensed professional on site come before "
+    "this advice."
+)
+
+
+def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
+    """Return a verdict as pages say it; `probability` is that of the side it leans to."""
+    if verdict == Verdict.UNDECIDED:
+        side = {"low": "low", "high": "high"}.get(leaning, "in range")
+        sure = f" ({percent(probability)})" if probability is not None else ""
+        return f"Too close to call, probably {side}{sure}"
+    return (
+        {
+            Verdict.LOW: "Low",
+            Verdict.HIGH: "High",
+            Verdict.IN_RANGE: "In range",
+            Verdict.NOT_JUDGED: "Not judged",
+        }.get(Verdict(verdict), "")
+        if verdict
+        else ""
+    )
+
+
+def judged_verdict_text(one: Measurement) -> str:
+    """Return a measurement's verdict; of an undecided one the likelier side is named."""
+    judged = one.judged
+    if judged is None:
+        return verdict_text(one.verdict, "", None)
+    return verdict_text(one.verdict, judged.leaning, judged.probability_most)
+
+
+def judged_shown(judged: Judged, house_units: Units) -> Shown:
+    """Return a judged value with its interval: flow per capacity, or flow by design flow."""
+    dimension = units.FLOW if judged.by_design_flow else units.FLOW_PER_CAPACITY
+    shown = house_units.show(judged.value, dimension, low_si=judged.low, high_si=judged.high)
+    assert shown is not None
+    return shown
+
+
+def range_text(judged: Judged, house_units: Units) -> str:
+    """Return the target range in words, such as `350 to 450`."""
+    dimension = units.FLOW if judged.by_design_flow else units.FLOW_PER_CAPACITY
+    return range_of(judged.target_low, judged.target_high, dimension, house_units)
+
+
+def range_of(low: float, high: float, dimension: units.Dimension, house_units: Units) -> str:
+    """Return a range in the company's units."""
+    ends = [house_units.show(end, dimension) for end in (low, high)]
+    return " to ".join(end.number for end in ends if end)
+
+
+def interval_text(share: Share) -> str:
+    """Return the 95 % interval of a share."""
+    return f"{write(share.low_end * 100, 0)} to {write(share.high_end * 100, 0)} %"
+
+
+_STEPS: Final = {
+    "indicated": "Mean of the readings",
+    "positions": "True places of the points",
+    "calibration": "Calibration",
+    "density": "Density of the air",
+    "sweep_gap": "Strips not swept",
+    "wall": "Slow layer at the walls",
+    "alignment": "Tilt of the probe",
+}
+_COMPONENTS: Final = {
+    "spatial": "Where and how densely it was measured",
+    "calibration": "Accuracy of the meter",
+    "resolution": "Last digit of the display",
+    "alignment": "Tilt of the probe",
+    "position": "Places of holes and depths",
+    "area": "Inside size of the duct",
+    "density": "Density of the air",
+    "compensation": "What the meter corrects by itself",
+    "drift": "The plant wandering meanwhile",
+    "sweep_pace": "Pace of the sweep",
+    "sweep_gap": "Strips not swept",
+}
+
+
+def step_text(step: str) -> str:
+    """Return the name of a correction step."""
+    return _STEPS.get(step, step.replace("_", " ").capitalize())
+
+
+def component_text(component: str) -> str:
+    """Return the name of a component of the uncertainty."""
+    return _COMPONENTS.get(component, component.replace("_", " ").capitalize())
+
+
+def count_of(number: int, one: str, many: str = "") -> str:
+    """Return `1 system`, `2 systems`."""
+    return f"{number:,} {one if number == 1 else many or f'{one}s'}"
+
+
+def too_close_sentence(share: Share) -> str:
+    """Say how many jobs are undecided."""
+    if not share.undecided:
+        return "None of them is too close to call."
+    verb = "is" if share.undecided == 1 else "are"
+    return (
+        f"{share.undecided:,} of them {verb} too close to call and count where the estimate lies."
+    )
+
+
+def months_sentence(shares: FleetShares) -> str:
+    """Say what the chart over the months shows."""
+    left, found = shares.left, shares.found
+    parts = []
+    if found.total and left.total:
+        parts.append(
+            f"{percent(found.share)} of the systems were found in range and {percent(left.share)} "
+            "left in range; the two are different facts and never added up."
+        )
+    elif left.total:
+        parts.append(f"{percent(left.share)} were left in range; nothing was measured as found.")
+    elif found.total:
+        parts.append(f"{percent(found.share)} were found in range; nothing was measured as left.")
+    counts = [month.share.total for month in (*shares.left_by_month, *shares.found_by_month)]
+    if counts and min(counts) < 10:
+        parts.append("Months with few jobs have long intervals and move by chance.")
+    return " ".join(parts)
+
+
+def named_sentence(
+    named: Sequence[NamedShare], *, stage: str, whole: Share, noun: str, nouns: str
+) -> str:
+    """Say what the chart of crews or sites shows, and what it does not."""
+    shares = [one.left if stage == Stage.AS_LEFT else one.found for one in named]
+    counted = [share for share in shares if share.total]
+    if not counted or whole.share is None:
+        return f"No {noun} has a judged job here."
+    apart = sum(not share.low_end <= whole.share <= share.high_end for share in counted)
+    together = (
+        f"The dashed line is the whole: {percent(whole.share)}. "
+        f"An interval that crosses it is no evidence of a difference"
+    )
+    if not apart:
+        return f"{together}, and here all of them do."
+    verb = "does" if apart == 1 else "do"
+    return (
+        f"{together}; {count_of(apart, noun, nouns)} of {len(counted)} {verb} not. With many "
+        f"{nouns} a few stand apart by chance or by the systems that fell to them, so look before "
+        "you judge."
+    )
+
+
+def reason_text(reason: Reason, house_units: Units) -> str:
+    """Say why a system needs a look."""
+    one = reason.measurement
+    if one is not None and one.judged is not None and reason.code in ("low", "high"):
+        shown = judged_shown(one.judged, house_units)
+        return (
+            f"{'Left' if one.stage == Stage.AS_LEFT else 'Found'} {reason.code} on "
+            f"{day_text(one.taken_at.date())}: {shown.number} ± {shown.half_width} {shown.unit} "
+            f"against {range_text(one.judged, house_units)}"
+            f"{'' if one.stage == Stage.AS_LEFT else ', and not measured after any work'}"
+        )
+    if one is not None and reason.code == "undecided":
+        side = "left" if one.stage == Stage.AS_LEFT else "found"
+        return f"{judged_verdict_text(one)}, {side} so on {day_text(one.taken_at.date())}"
+    if reason.code == "drifting" and reason.trend is not None:
+        return drift_text(reason.trend)
+    if one is not None and reason.code == "failed":
+        return f"Its result could not be computed: {one.failure}"
+    return {
+        "pending": "Its result is being computed again; the values are the previous ones",
+        "not_judged": "Measured, but not judged: it has no target or capacity for that call",
+        "calibration": "Measured with a meter that was out of calibration on that day",
+    }.get(reason.code, reason.code)
+
+
+def next_step_text(needs: NeedsALook) -> str:
+    """Say what to do about the worst reason."""
+    return {
+        "low": "Raise the airflow towards nominal, then measure as left.",
+        "high": "Lower the airflow towards nominal, then measure as left.",
+        "undecided": "Set it nearer to nominal, or measure again with a narrower interval.",
+        "drifting": "Measure again; look at filter, coil and belt first.",
+        "failed": "Open it, correct what was entered or measure again.",
+        "pending": "Wait for the worker; if it stays so, see that the worker runs.",
+        "not_judged": "Enter capacity or target.",
+        "calibration": "Have the meter calibrated, or measure again with another.",
+    }[needs.reasons[0].code]
+
+
+def drift_text(trend: Trend) -> str:
+    """Say where a trend leads and when."""
+    change = percent(abs(trend.per_year))
+    ends = sorted(abs(end) for end in (trend.per_year_low, trend.per_year_high))
+    direction = "Falls" if trend.per_year < 0 else "Rises"
+    said = f"{direction} by {change} a year ({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+    if trend.leaves_on is None:
+        return said
+    earliest = _month(trend.leaves_earliest_on) if trend.leaves_earliest_on else "now"
+    latest = (
+        f"and {_month(trend.leaves_latest_on)}"
+        if trend.leaves_latest_on
+        else "and not yet foreseeable"
+    )
+    return f"{said}; leaves the range about {_month(trend.leaves_on)}, between {earliest} {latest}"
+
+
+def trend_sentence(trend: Trend | None) -> str:
+    """Say what a system's trend is, or why nothing can be said."""
+    if trend is None:
+        return "Too few measurements between adjustments to speak of a trend."
+    if not trend.is_certain:
+        return (
+            "No trend that chance would not explain: between "
+            f"{_signed(trend.per_year_low)} and {_signed(trend.per_year_high)} a year. "
+            "When it leaves the range is not yet foreseeable."
+        )
+    return f"{drift_text(trend)}."
+
+
+def _signed(share: float) -> str:
+    sign = "+" if share > 0 else ""
+    return f"{sign}{write(share * 100, 0)} %"
+
+
+def _month(day: datetime.date) -> str:
+    return f"{day:%b %Y}"
