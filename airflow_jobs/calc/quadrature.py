@@ -174,17 +174,23 @@ def mean_covariances(
         along_y = {reach: _line_means(exponent, reach, up)[where_y] for _, reach in set(ranges)}
         return np.array([along_x[reach_x] * along_y[reach_y] for reach_x, reach_y in ranges])
     node_x, node_y, weight = area_rule(shape, aspect, exponent)
-    distance_x = xi[:, None] - node_x
-    distance_y = eta[:, None] - node_y
-    return np.array(
-        [
-            (matern52(distance_x / reach_x) * matern52(distance_y / reach_y)) @ weight
-            for reach_x, reach_y in ranges
-        ]
-    )
+    # Nodes share many coordinates: each correlation along an axis is worked out once.
+    across, where_x = np.unique(xi, return_inverse=True)
+    up, where_y = np.unique(eta, return_inverse=True)
+    node_across, node_where_x = np.unique(node_x, return_inverse=True)
+    node_up, node_where_y = np.unique(node_y, return_inverse=True)
+    distance_x = across[:, None] - node_across
+    distance_y = up[:, None] - node_up
+    means = []
+    for reach_x, reach_y in ranges:
+        along_x = matern52(distance_x / reach_x)[where_x][:, node_where_x]
+        along_y = matern52(distance_y / reach_y)[where_y][:, node_where_y]
+        means.append((along_x * along_y) @ weight)
+    return np.array(means)
 
 
-@lru_cache(maxsize=64)
+# A handful of floats for each proportion of oval, and a tenth of a second to work out.
+@lru_cache(maxsize=4096)
 def double_mean_covariances(
     shape: Shape, aspect: float, exponent: float, ranges: Ranges
 ) -> FloatArray:
