@@ -1,0 +1,6 @@
+"""Property tests take the time they take: a busy machine is no failure."""
+
+from hypothesis import settings
+
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
