@@ -97,8 +97,8 @@ def _non_negative_solve(matrix: FloatArray, target: FloatArray) -> FloatArray:
             return weights
         support[int(np.argmin(slack))] = True
     # Cycling is possible only where two optima tie to rounding; either is then as good.
-    kept: FloatArray = np.maximum(weights, 0.0)
-    return kept * (1.0 / kept.sum())
+    tied: FloatArray = np.maximum(weights, 0.0) / np.maximum(weights, 0.0).sum()
+    return tied
 
 
 @lru_cache(maxsize=CACHED_LAYOUTS)

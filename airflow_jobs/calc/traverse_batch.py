@@ -204,14 +204,14 @@ class TraverseBatch:
     disturbance_within_2_diameters: BoolArray = field(default_factory=_no)
 
     def __post_init__(self) -> None:
+        if self.mode not in get_args(Mode):
+            raise ValueError(f"mode is {self.mode!r}; it must be points, sweeps or average")
         readings = np.asarray(self.readings, dtype=np.float64)
         if readings.ndim != 2 or readings.shape[1] != self.columns:
             raise ValueError(
                 f"readings has shape {readings.shape}; for this plan and mode it must be "
                 f"(N, {self.columns})"
             )
-        if self.mode not in get_args(Mode):
-            raise ValueError(f"mode is {self.mode!r}; it must be points, sweeps or average")
         if self.plan.shape == "round" and self.mode != "points" and not self.is_depth_stamped:
             raise ValueError(
                 "mode is sweeps or average in a round section without depth stamps; a probe "
