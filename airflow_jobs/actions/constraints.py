@@ -26,6 +26,15 @@ class RulesBroken(Exception):
         self.errors = list(errors)
         super().__init__("; ".join(f"{error.pointer}: {error.message}" for error in errors))
 
+    def below(self, pointer: str) -> RulesBroken:
+        """Return the same with all pointers below another one."""
+        return RulesBroken(
+            [
+                BrokenRule(f"{pointer}{item.pointer}", item.code, item.message)
+                for item in self.errors
+            ]
+        )
+
 
 # Those that say more than "must be above zero" or "must be one of".
 _IN_WORDS: Final[dict[str, tuple[str, str, str]]] = {

@@ -1,0 +1,1 @@
+"""The REST API: parse, one call, translate."""
