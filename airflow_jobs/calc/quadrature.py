@@ -167,16 +167,14 @@ def mean_covariances(
     ndarray, shape (R, q), dimensionless
         Without the wall law at the positions themselves.
     """
-    if shape == "rectangular":
-        across, where_x = np.unique(xi, return_inverse=True)
-        up, where_y = np.unique(eta, return_inverse=True)
-        along_x = {reach: _line_means(exponent, reach, across)[where_x] for reach, _ in set(ranges)}
-        along_y = {reach: _line_means(exponent, reach, up)[where_y] for _, reach in set(ranges)}
-        return np.array([along_x[reach_x] * along_y[reach_y] for reach_x, reach_y in ranges])
-    node_x, node_y, weight = area_rule(shape, aspect, exponent)
-    # Nodes share many coordinates: each correlation along an axis is worked out once.
+    # Places share many coordinates: each correlation along an axis is worked out once.
     across, where_x = np.unique(xi, return_inverse=True)
     up, where_y = np.unique(eta, return_inverse=True)
+    if shape == "rectangular":
+        side_x = {reach: _line_means(exponent, reach, across)[where_x] for reach, _ in set(ranges)}
+        side_y = {reach: _line_means(exponent, reach, up)[where_y] for _, reach in set(ranges)}
+        return np.array([side_x[reach_x] * side_y[reach_y] for reach_x, reach_y in ranges])
+    node_x, node_y, weight = area_rule(shape, aspect, exponent)
     node_across, node_where_x = np.unique(node_x, return_inverse=True)
     node_up, node_where_y = np.unique(node_y, return_inverse=True)
     distance_x = across[:, None] - node_across
