@@ -18,11 +18,14 @@ from airflow_jobs.calc.quantities import FloatArray
 from airflow_jobs.calc.sections import Shape
 
 LINE_NODES = 40
-RADIAL_NODES = 24
-ANGLE_NODES = 72
-STRAIGHT_NODES = 20
-# The mean of a mean is smooth: its outer rule needs fewer nodes.
-OUTER_NODES = 12
+# As few as keep every mean within 5e-7 of a rule with four times as many nodes each way.
+RADIAL_NODES = 20
+ANGLE_NODES = 60
+STRAIGHT_NODES = 16
+# The mean of a mean is smooth: within 2e-7 with fewer nodes, outside and inside.
+OUTER_NODES = 10
+INNER_RADIAL_NODES = 16
+INNER_STRAIGHT_NODES = 14
 
 Ranges = tuple[tuple[float, float], ...]
 
@@ -212,5 +215,6 @@ def double_mean_covariances(
         )
     node_x, node_y, weight = area_rule(shape, aspect, exponent, OUTER_NODES, OUTER_NODES)
     quarter = (node_x > 0.0) & (node_y > 0.0)
-    means = mean_covariances(shape, aspect, exponent, ranges, node_x[quarter], node_y[quarter])
+    inner = area_rule(shape, aspect, exponent, INNER_RADIAL_NODES, INNER_STRAIGHT_NODES)
+    means = _area_means(inner, ranges, node_x[quarter], node_y[quarter])
     return 4.0 * means @ weight[quarter]
