@@ -16,6 +16,8 @@ RUN DATA_DIR=/tmp/build /opt/venv/bin/python manage.py collectstatic --no-input 
 
 FROM python:3.13-slim
 ENV PATH=/opt/venv/bin:$PATH PYTHONUNBUFFERED=1 DATA_DIR=/var/lib/duct-flow-record
+# The processes share the cores already; threads of linear algebra would only get in their way.
+ENV OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1
 RUN useradd --system --uid 10001 --home-dir /var/lib/duct-flow-record --create-home record
 COPY --from=build /opt/venv /opt/venv
 COPY --from=build /opt/duct-flow-record /opt/duct-flow-record

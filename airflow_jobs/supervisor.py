@@ -14,9 +14,9 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
 from typing import Final
@@ -54,6 +54,7 @@ class Program:
 
     name: str
     command: Sequence[str]
+    environment: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -343,7 +344,8 @@ class Supervisor:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 cwd=self.place.project_directory,
-                env={**os.environ, "PYTHONUNBUFFERED": "1"},
+                env={**os.environ, "PYTHONUNBUFFERED": "1", **child.program.environment},
+                umask=0o077,
                 start_new_session=True,
             )
             child.started_at = time.monotonic()
