@@ -21,7 +21,7 @@ LINE_NODES = 40
 # As few as keep every mean within 5e-7 of a rule with four times as many nodes each way.
 RADIAL_NODES = 20
 ANGLE_NODES = 60
-STRAIGHT_NODES = 16
+STRAIGHT_NODES = 20
 # The mean of a mean is smooth: within 2e-7 with fewer nodes, outside and inside.
 OUTER_NODES = 10
 INNER_RADIAL_NODES = 16
@@ -170,14 +170,26 @@ def mean_covariances(
     ndarray, shape (R, q), dimensionless
         Without the wall law at the positions themselves.
     """
-    # Places share many coordinates: each correlation along an axis is worked out once.
-    across, where_x = np.unique(xi, return_inverse=True)
-    up, where_y = np.unique(eta, return_inverse=True)
     if shape == "rectangular":
+        across, where_x = np.unique(xi, return_inverse=True)
+        up, where_y = np.unique(eta, return_inverse=True)
         side_x = {reach: _line_means(exponent, reach, across)[where_x] for reach, _ in set(ranges)}
         side_y = {reach: _line_means(exponent, reach, up)[where_y] for _, reach in set(ranges)}
         return np.array([side_x[reach_x] * side_y[reach_y] for reach_x, reach_y in ranges])
-    node_x, node_y, weight = area_rule(shape, aspect, exponent)
+    return _area_means(area_rule(shape, aspect, exponent), ranges, xi, eta)
+
+
+def _area_means(
+    rule: tuple[FloatArray, FloatArray, FloatArray],
+    ranges: Ranges,
+    xi: FloatArray,
+    eta: FloatArray,
+) -> FloatArray:
+    """Means of the correlations with each place by one rule of nodes and weights."""
+    node_x, node_y, weight = rule
+    # Places and nodes share many coordinates: each correlation along an axis is made once.
+    across, where_x = np.unique(xi, return_inverse=True)
+    up, where_y = np.unique(eta, return_inverse=True)
     node_across, node_where_x = np.unique(node_x, return_inverse=True)
     node_up, node_where_y = np.unique(node_y, return_inverse=True)
     distance_x = across[:, None] - node_across
