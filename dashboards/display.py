@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from dataclasses import dataclass
 from decimal import Decimal
@@ -90,6 +91,14 @@ def percent(share: float | None, decimals: int = 0) -> str:
     if 1 - step / 200 < share < 1:
         return f">{write(100.0 - step, decimals)} %"
     return f"{write(share * 100.0, decimals)} %"
+
+
+def month_or_quarter(first: datetime.date, step: str) -> str:
+    """Return a month, or the quarter that begins with it, as people write it."""
+    if step == "quarter":
+        last = first.replace(month=first.month + 2)
+        return f"{first:%b} to {last:%b %Y}"
+    return f"{first:%b %Y}"
 
 
 @dataclass(frozen=True, slots=True)

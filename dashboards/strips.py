@@ -24,16 +24,18 @@ class JudgedStrip:
     kind = "judged"
     band_start: str
     band_width: str
+    band_end: str
     interval_start: str
     interval_width: str
     value: str
     mark: str
-    runs_off_left: bool
-    runs_off_right: bool
+    low_label: str = ""
+    high_label: str = ""
+    """The limits in words, where the drawing is large enough for them."""
 
 
-def judged_strip(judged: Judged) -> JudgedStrip:
-    """Return the drawing of a judged value."""
+def judged_strip(judged: Judged, *, low_label: str = "", high_label: str = "") -> JudgedStrip:
+    """Return the drawing of a judged value; far outside it stands at the edge."""
     width = judged.target_high - judged.target_low
 
     def x(value: float) -> float:
@@ -44,12 +46,13 @@ def judged_strip(judged: Judged) -> JudgedStrip:
     return JudgedStrip(
         band_start=_text(x(judged.target_low)),
         band_width=_text(x(judged.target_high) - x(judged.target_low)),
+        band_end=_text(x(judged.target_high)),
         interval_start=_text(low),
         interval_width=_text(max(high - low, 0.5)),
         value=_text(min(max(x(judged.value), 2.5), 97.5)),
         mark=judged.verdict,
-        runs_off_left=x(judged.value) <= 0.0,
-        runs_off_right=x(judged.value) >= 100.0,
+        low_label=low_label,
+        high_label=high_label,
     )
 
 

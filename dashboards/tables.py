@@ -20,6 +20,8 @@ class Column:
 
     label: str
     is_number: bool = False
+    is_short: bool = False
+    """Not to be broken into lines, such as a day."""
     only_in_file: bool = False
     only_on_page: bool = False
 
@@ -48,6 +50,8 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     href: str = ""
     """Where the CSV is."""
+    is_grid: bool = False
+    """Kept as a grid on a narrow screen, where the others become cards."""
     more: int = 0
     """Rows that are in the file but not on the page."""
 

@@ -11,6 +11,7 @@ from airflow_jobs.models import Basis, Call, EquipmentKind, Stage, TargetSource,
 
 from .display import Shown, Units, percent, write
 from .filters import day_text
+from .strips import JudgedStrip, judged_strip
 from .values.shares import FleetShares, NamedShare, Share
 from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
 
@@ -64,10 +65,24 @@ def judged_shown(judged: Judged, house_units: Units) -> Shown:
     return shown
 
 
+def labelled_strip(judged: Judged, house_units: Units) -> JudgedStrip:
+    """Return the large drawing of a judged value, its limits written under it."""
+    low, high = limits_text(judged, house_units)
+    return judged_strip(judged, low_label=low, high_label=high)
+
+
 def range_text(judged: Judged, house_units: Units) -> str:
     """Return the target range in words, such as `350 to 450`."""
     dimension = units.FLOW if judged.by_design_flow else units.FLOW_PER_CAPACITY
     return range_of(judged.target_low, judged.target_high, dimension, house_units)
+
+
+def limits_text(judged: Judged, house_units: Units) -> tuple[str, str]:
+    """Return both limits of the target range."""
+    dimension = units.FLOW if judged.by_design_flow else units.FLOW_PER_CAPACITY
+    low = house_units.show(judged.target_low, dimension)
+    high = house_units.show(judged.target_high, dimension)
+    return (low.number if low else "", high.number if high else "")
 
 
 def range_of(low: float, high: float, dimension: units.Dimension, house_units: Units) -> str:
@@ -145,7 +160,9 @@ def months_sentence(shares: FleetShares) -> str:
         parts.append(f"{percent(found.share)} were found in range; nothing was measured as left.")
     counts = [month.share.total for month in (*shares.left_by_month, *shares.found_by_month)]
     if counts and min(counts) < 10:
-        parts.append("Months with few jobs have long intervals and move by chance.")
+        parts.append(
+            f"{shares.step.capitalize()}s with few jobs have long intervals and move by chance."
+        )
     return " ".join(parts)
 
 

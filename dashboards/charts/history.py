@@ -61,7 +61,9 @@ def flow_over_time(
     if trend is not None and trend.is_certain and judged:
         _add_trend(made, trend, judged[-1].taken_at, trend_number)
     for one in adjustments:
-        made.add_vline(x=_day(one.made_at), line={"color": LINE, "width": 1, "dash": "dot"})
+        made.add_vline(
+            x=_day(one.made_at), line={"color": LINE, "width": 1, "dash": "dot"}, layer="below"
+        )
     if adjustments and judged:
         top = 1.0
         made.add_trace(

@@ -37,7 +37,7 @@ def figure(*, height: int) -> go.Figure:
         "tickcolor": LINE,
         "fixedrange": True,
         "automargin": True,
-        "title": {"standoff": 12},
+        "title": {"standoff": 12, "font": {"size": 13}},
     }
     made.update_layout(
         template="none",

@@ -34,6 +34,7 @@ def line_by_point(grid: Grid) -> dict[str, Any]:
             y=[f"{point + 1}" for point in range(points)],
             colorscale=[[0, "var(--heat-0)"], [1, "var(--heat-1)"]],
             texttemplate="%{text}",
+            textfont={"color": INK},
             xgap=2,
             ygap=2,
             showscale=False,
@@ -104,7 +105,7 @@ def round_section(
             hovertemplate=f"%{{text}} {grid.unit}<extra></extra>",
         )
     )
-    made.update_layout(showlegend=False)
+    made.update_layout(showlegend=False, meta={"square": True})
     reach = radius * 1.15
     made.update_xaxes(visible=False, range=[-reach, reach], constrain="domain")
     made.update_yaxes(

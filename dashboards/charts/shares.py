@@ -8,26 +8,39 @@ from typing import Any, Final
 
 import plotly.graph_objects as go
 
+from ..display import month_or_quarter
 from ..values.shares import FleetShares, MonthShare, NamedShare, Share
 from .look import INK, PAPER, SOFT, as_data, figure
 
 ROW_HEIGHT: Final = 30
 MOST_ROWS: Final = 20
+TICKS: Final = [0, 25, 50, 75, 100]
+TICK_TEXTS: Final = [f"{tick} %" for tick in TICKS]
+# Days into the month at which the two series stand, so that their intervals don't cover each other.
+FOUND_DAY: Final = 10
+LEFT_DAY: Final = 20
 
 
 def share_over_time(shares: FleetShares) -> dict[str, Any]:
     """Return how the shares found and left in range went over the months."""
     made = figure(height=320)
-    made.add_trace(_months(shares.found_by_month, name="As found", symbol="circle", is_open=True))
-    made.add_trace(_months(shares.left_by_month, name="As left", symbol="square", is_open=False))
-    made.update_yaxes(range=[-2, 104], ticksuffix=" %", tickvals=[0, 25, 50, 75, 100])
+    made.add_trace(
+        _months(shares, shares.found_by_month, name="As found", symbol="circle", is_open=True)
+    )
+    made.add_trace(
+        _months(shares, shares.left_by_month, name="As left", symbol="square", is_open=False)
+    )
+    made.update_yaxes(range=[-2, 104], tickvals=TICKS, ticktext=TICK_TEXTS)
     made.update_xaxes(type="date", tickformat="%b\n%Y", nticks=8)
     return as_data(made)
 
 
-def _months(months: Sequence[MonthShare], *, name: str, symbol: str, is_open: bool) -> go.Scatter:
+def _months(
+    whole: FleetShares, months: Sequence[MonthShare], *, name: str, symbol: str, is_open: bool
+) -> go.Scatter:
     colour = SOFT if is_open else INK
-    x = [month.month + datetime.timedelta(days=14) for month in months]
+    days = (FOUND_DAY if is_open else LEFT_DAY) * (3 if whole.step == "quarter" else 1)
+    x = [month.month + datetime.timedelta(days=days) for month in months]
     shares = [month.share for month in months]
     return go.Scatter(
         x=x,
@@ -43,7 +56,7 @@ def _months(months: Sequence[MonthShare], *, name: str, symbol: str, is_open: bo
         },
         error_y=_whiskers(shares, colour),
         customdata=[
-            [share.inside, share.total, f"{month.month:%b %Y}"]
+            [share.inside, share.total, month_or_quarter(month.month, whole.step)]
             for month, share in zip(months, shares, strict=True)
         ],
         hovertemplate=(
@@ -80,19 +93,19 @@ def shares_by_name(
         )
     )
     if whole.total:
-        made.add_trace(
-            go.Scatter(
-                x=[_percent(whole)] * 2,
-                y=[-0.6, len(shown) - 0.4],
-                name=whole_name,
-                mode="lines",
-                line={"color": SOFT, "width": 1.5, "dash": "dash"},
-                hoverinfo="skip",
-            )
+        made.add_shape(
+            type="line",
+            x0=_percent(whole),
+            x1=_percent(whole),
+            y0=0,
+            y1=1,
+            yref="paper",
+            layer="below",
+            line={"color": INK, "width": 1.5, "dash": "dash"},
+            name=whole_name,
+            showlegend=True,
         )
-    made.update_xaxes(
-        range=[-3, 103], ticksuffix=" %", tickvals=[0, 25, 50, 75, 100], showgrid=False
-    )
+    made.update_xaxes(range=[-3, 103], tickvals=TICKS, ticktext=TICK_TEXTS, showgrid=False)
     made.update_yaxes(
         type="category",
         showgrid=True,

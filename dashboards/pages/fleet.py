@@ -174,7 +174,7 @@ def _charts(view: View, frame: Frame) -> tuple[dict[str, Any], ...]:
     stage_word = words.STAGES[view.stage].lower()
     months = {
         "id": "chart-months",
-        "title": "Over the months",
+        "title": "Over time",
         "sentence": words.months_sentence(view.shares),
         "data_id": "chart-months-data",
         "figure": share_over_time(view.shares),

@@ -8,7 +8,7 @@ from typing import Final
 from django.urls import reverse
 
 from .. import words
-from ..display import Units, percent
+from ..display import Units, month_or_quarter, percent
 from ..filters import Asked
 from ..strips import judged_strip, share_strip
 from ..tables import Cell, Column, Table
@@ -17,6 +17,7 @@ from ..values.systems import Attention, NeedsALook
 
 # On the page; the file has all of them.
 MOST_ROWS: Final = 25
+MOST_TO_LOOK_AT: Final = 10
 
 _SHARE_COLUMNS: Final = (
     Column("In range"),
@@ -65,11 +66,11 @@ def months_table(shares: FleetShares, asked: Asked) -> Table:
     rows.sort(key=lambda row: (-row[0].toordinal(), row[1]))
     return Table(
         slug="months",
-        caption="Share in range by month",
-        columns=(Column("Month"), Column("Stage"), *_SHARE_COLUMNS),
+        caption=f"Share in range by {shares.step}",
+        columns=(Column(shares.step.capitalize(), is_short=True), Column("Stage"), *_SHARE_COLUMNS),
         rows=tuple(
             (
-                Cell(f"{month:%b %Y}", month.isoformat()[:7]),
+                Cell(month_or_quarter(month, shares.step), month.isoformat()),
                 Cell(stage),
                 *_share_cells(share),
             )
@@ -106,7 +107,11 @@ def named_table(
 
 
 def attention_table(
-    needing: Sequence[NeedsALook], asked: Asked, units: Units, *, limit: int | None = MOST_ROWS
+    needing: Sequence[NeedsALook],
+    asked: Asked,
+    units: Units,
+    *,
+    limit: int | None = MOST_TO_LOOK_AT,
 ) -> Table:
     """Return the systems that need a look, ranked, each with its reason and next step."""
     shown = needing if limit is None else needing[:limit]

@@ -94,7 +94,7 @@ def _standing(one: Measurement, units: Units) -> dict[str, Any]:
         "measurement": one,
         "shown": words.judged_shown(judged, units) if judged else None,
         "range": words.range_text(judged, units) if judged else "",
-        "strip": judged_strip(judged) if judged else None,
+        "strip": words.labelled_strip(judged, units) if judged else None,
         "verdict": words.judged_verdict_text(one),
         "stage": words.STAGES[one.stage].lower(),
         "call": words.CALLS.get(one.call, one.call).lower(),
@@ -165,7 +165,7 @@ def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) ->
         slug="measurements",
         caption="All measurements, the latest first",
         columns=(
-            Column("Taken at"),
+            Column("Taken at", is_short=True),
             Column("Stage"),
             Column("Call"),
             Column("Against the target", only_on_page=True),
@@ -252,7 +252,13 @@ def _adjustments_table(history: SystemHistory) -> Table:
     return Table(
         slug="adjustments",
         caption="Adjustments, the latest first",
-        columns=(Column("Made at"), Column("What"), Column("From"), Column("To"), Column("Notes")),
+        columns=(
+            Column("Made at", is_short=True),
+            Column("What"),
+            Column("From"),
+            Column("To"),
+            Column("Notes"),
+        ),
         rows=tuple(
             (
                 Cell(f"{one.made_at:%Y-%m-%d %H:%M}", one.made_at.isoformat()),

@@ -64,7 +64,7 @@ def _table(listed: tuple[ListedSystem, ...], units: Units) -> Table:
         columns=(
             Column("System"),
             Column("Kind"),
-            Column("Last measured"),
+            Column("Last measured", is_short=True),
             Column("Where it stands"),
             Column("Verdict"),
         ),

@@ -16,7 +16,7 @@ from .. import words
 from ..display import Shown, Units, percent
 from ..filters import day_text
 from ..queries.traverse import traverse_record
-from ..strips import JudgedStrip, judged_strip
+from ..strips import JudgedStrip
 from ..values.systems import Judged
 from ..values.traverses import Interval, Outcome, TargetRange, TraverseRecord
 from . import traverse_tables as tables
@@ -40,12 +40,14 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
         record=record,
         outcome=outcome,
         title_day=day_text(record.taken_at.date()),
+        title_time=f"{record.taken_at:%H:%M}",
+        computed_at=f"{outcome.computed_at:%Y-%m-%d %H:%M}" if outcome else "",
         stage=words.STAGES[record.stage],
         call=words.CALLS.get(record.call, record.call),
         crew=record.crew if frame.viewer.sees_crew(record.crew_id) else "another crew",
         verdict=_verdict(outcome),
         best=_best(outcome, units) if outcome else None,
-        strip=_strip(outcome) if outcome else None,
+        strip=_strip(outcome, units) if outcome else None,
         by_rule=_by_rule(outcome, units) if outcome else "",
         target=_target(outcome.target, outcome, units) if outcome and outcome.target else "",
         flows_table=tables.flows_table(record, units) if outcome else None,
@@ -133,7 +135,7 @@ def _shown(interval: Interval, dimension: dimensions.Dimension, units: Units) ->
     return units.show(interval.value, dimension, low_si=interval.low, high_si=interval.high)
 
 
-def _strip(outcome: Outcome) -> JudgedStrip | None:
+def _strip(outcome: Outcome, units: Units) -> JudgedStrip | None:
     target, judged = outcome.target, outcome.judged
     if (
         outcome.verdict in ("", Verdict.NOT_JUDGED)
@@ -145,7 +147,7 @@ def _strip(outcome: Outcome) -> JudgedStrip | None:
         or judged.high is None
     ):
         return None
-    return judged_strip(
+    return words.labelled_strip(
         Judged(
             value=judged.value,
             low=judged.low,
@@ -158,7 +160,8 @@ def _strip(outcome: Outcome) -> JudgedStrip | None:
             probability_in_range=outcome.probability_in_range or 0.0,
             probability_most=0.0,
             by_design_flow=outcome.by_design_flow,
-        )
+        ),
+        units,
     )
 
 

@@ -84,7 +84,10 @@ def _sentence(record: TraverseRecord) -> str:
         return "There are no readings."
     profile = record.outcome.profile if record.outcome else {}
     said = {
-        Mode.POINTS: "Each field is one reading as the meter showed it; darker is faster.",
+        Mode.POINTS: (
+            "Each field is one reading as the meter showed it; the stronger its shade, the "
+            "faster the air."
+        ),
         Mode.SWEEPS: "Each bar is the mean of one swept line as the meter showed it.",
     }[Mode(readings.mode)]
     variation, peak = profile.get("variation"), profile.get("max_over_mean")

@@ -168,13 +168,16 @@ def readings_table(record: TraverseRecord, units: Units) -> Table:
     dimension = reading_dimension(record)
     reasons = {(line, point): text for line, point, text in readings.reasons}
     if readings.mode == "points":
-        columns = tuple(Column(f"Point {point + 1}", is_number=True) for point in range(points))
+        columns = tuple(Column(f"{point + 1}", is_number=True) for point in range(points))
     else:
         columns = (Column("Mean", is_number=True),)
     return Table(
         slug="readings",
-        caption=f"Readings as shown by the meter, {units.name(dimension)}",
-        columns=(Column("Line" if readings.mode != "average" else ""), *columns),
+        caption=(
+            f"Readings as shown by the meter, {units.name(dimension)}; a row is a line, its points "
+            "count from the drilled wall"
+        ),
+        columns=(Column("Line" if readings.mode != "average" else "What"), *columns),
         rows=tuple(
             (
                 Cell(f"{number + 1}" if readings.mode != "average" else "Overall average"),
@@ -192,6 +195,7 @@ def readings_table(record: TraverseRecord, units: Units) -> Table:
             for number, line in enumerate(readings.values)
         ),
         href=_file(record, "readings"),
+        is_grid=True,
     )
 
 

@@ -16,13 +16,16 @@ from ..values.filters import Filters
 from ..values.shares import FleetShares, MonthShare, NamedShare, Share
 from .measured import MEASURED, in_period, of_measurements, of_systems, parameters, rows
 
+# Over a longer period than this, shares go by quarters.
+MONTHS_UP_TO_DAYS: Final = 18 * 31
+
 # A job is one system in one state on one visit at one stage: as it was found counts the first
 # judged measurement, as it was left the last. Both stages are read in one go and stay apart.
 _JOBS: Final = """
 jobs AS (
     SELECT DISTINCT ON (m.visit_id, m.equipment_id, m.call, m.stage)
            m.visit_id, m.equipment_id, m.stage, m.state, v.crew_id, s.id AS site_id,
-           date_trunc('month', m.taken_at AT TIME ZONE s.time_zone)::date AS month,
+           date_trunc(%(step)s, m.taken_at AT TIME ZONE s.time_zone)::date AS month,
            r.verdict, r.judged_value < r.target_low AS is_below,
            r.judged_value > r.target_high AS is_above,
            (r.judged_value - r.target_low) / (r.target_high - r.target_low) AS position,
@@ -84,7 +87,8 @@ def fleet_shares(filters: Filters) -> FleetShares:
     `check` traverses are in no share, nor are results without an uncertainty.
     """
     conditions = " AND ".join((of_systems(filters), of_measurements(filters), in_period(filters)))
-    found = rows(_SHARES.format(conditions=conditions), parameters(filters))
+    step = "quarter" if spans_many_months(filters) else "month"
+    found = rows(_SHARES.format(conditions=conditions), {**parameters(filters), "step": step})
     shares = _shares(found)
     whole = {
         row["stage"]: row
@@ -102,6 +106,7 @@ def fleet_shares(filters: Filters) -> FleetShares:
     }
     empty = _shares([{}])[0]
     return FleetShares(
+        step=step,
         found=overall.get(Stage.AS_FOUND, empty),
         left=overall.get(Stage.AS_LEFT, empty),
         found_by_month=_by_month(months[Stage.AS_FOUND]),
@@ -113,6 +118,13 @@ def fleet_shares(filters: Filters) -> FleetShares:
         found_outside_without_as_left=(whole.get(Stage.AS_FOUND) or {}).get("without_as_left", 0),
         pending=sum(row["pending"] for row in whole.values()),
     )
+
+
+def spans_many_months(filters: Filters) -> bool:
+    """Return whether single months would crowd the time axis."""
+    if filters.from_on is None or filters.to_on is None:
+        return True
+    return (filters.to_on - filters.from_on).days > MONTHS_UP_TO_DAYS
 
 
 def _shares(found: list[dict[str, Any]]) -> list[Share]:

@@ -127,7 +127,8 @@ def _at(values: Floats, index: NDArray[np.int_], pairs: NDArray[np.int_]) -> Flo
 
 
 def _median_of_sorted(values: Floats, pairs: NDArray[np.int_]) -> Floats:
-    return 0.5 * (_at(values, (pairs - 1) // 2, pairs) + _at(values, pairs // 2, pairs))
+    middle: Floats = 0.5 * (_at(values, (pairs - 1) // 2, pairs) + _at(values, pairs // 2, pairs))
+    return middle
 
 
 def _kendall_variance(t: Floats, y: Floats, together: NDArray[np.bool_]) -> Floats:

@@ -44,9 +44,10 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class MonthShare:
-    """One month of one stage."""
+    """One month, or one quarter, of one stage."""
 
     month: datetime.date
+    """Its first day."""
     share: Share
 
 
@@ -64,6 +65,8 @@ class NamedShare:
 class FleetShares:
     """How jobs were found and left in a period: two series that are never added up."""
 
+    step: str
+    """`month` or `quarter`: what the two series over time go by."""
     found: Share
     left: Share
     found_by_month: tuple[MonthShare, ...]

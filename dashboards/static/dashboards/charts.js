@@ -25,6 +25,9 @@ function draw(holder) {
   const figure = coloured(JSON.parse(source.textContent), styles);
   figure.layout.font.family = getComputedStyle(holder).fontFamily;
   if (holder.clientWidth < NARROW) figure.layout.font.size = 11;
+  if (figure.layout.meta?.square) {
+    figure.layout.height = Math.min(holder.clientWidth, figure.layout.height);
+  }
   if (stillness.matches) figure.layout.transition = { duration: 0 };
   return window.Plotly.react(holder, figure.data, figure.layout, {
     displayModeBar: false,
