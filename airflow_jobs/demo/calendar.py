@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
-from airflow_jobs.models import EquipmentKind, Purpose
+from airflow_jobs.models import EquipmentKind, Purpose, Shows
 
 from .meters import HIGH_READING, Meter
 from .names import CREWS
@@ -20,13 +20,15 @@ DAYS_BETWEEN: Final = (142.0, 18.0)
 DAYS_BETWEEN_IN_HOUSES: Final = (168.0, 20.0)
 SYSTEMS_A_DAY: Final = 5
 MEASURED_SHARE: Final = 0.88
-FAULTS_A_YEAR: Final = 66
+FAULTS_A_YEAR: Final = 72
 TROUBLE_CREWS_SHARE: Final = 0.72
 VERIFICATIONS_A_YEAR: Final = 9
 HOME_CREW_SHARE: Final = 0.6
 PITOT_ABOVE_M_S: Final = 4.2
 """Where a pitot tube has enough pressure to read, some 830 ft/min."""
 QUARTER_DAYS: Final = 91
+UNCLEAR_BELOW_M: Final = 300.0
+"""Nobody takes a meter into the hills of which it isn't known what it shows."""
 
 
 @dataclass(frozen=True)
@@ -55,8 +57,10 @@ class Kit:
         self._quarters: dict[int, tuple[list[Meter], list[Meter]]] = {}
         self._crews = [name for name, _ in CREWS]
 
-    def meter_for(self, crew_name: str, day: datetime.date, velocity_m_s: float) -> Meter:
-        """Return what a crew takes out of the bag on a day for air of some speed."""
+    def meter_for(
+        self, crew_name: str, day: datetime.date, velocity_m_s: float, elevation_m: float
+    ) -> Meter:
+        """Return what a crew takes out of the bag on a day, for air of some speed, at a height."""
         plain, pitots = self._quarter(day)
         index = self._crews.index(crew_name)
         if (
@@ -65,11 +69,15 @@ class Kit:
             and self._seeded.chance(0.7)
         ):
             return pitots[index // 2]
+        is_high = elevation_m > UNCLEAR_BELOW_M
+        if is_high and plain[index].make.shows == Shows.UNKNOWN:
+            return plain[index - 1]
         return plain[index]
 
     def another(self, meter: Meter, velocity_m_s: float) -> Meter:
-        """Return a second meter for a paired check."""
-        choices = self._plain + (self._pitots if velocity_m_s > PITOT_ABOVE_M_S else [])
+        """Return a second meter for a paired check, one that is known well."""
+        plain = [other for other in self._plain if other.make.shows != Shows.UNKNOWN]
+        choices = plain + (self._pitots if velocity_m_s > PITOT_ABOVE_M_S else [])
         others = [other for other in choices if other is not meter]
         weights = [2.5 if other.make.label == HIGH_READING else 1.0 for other in others]
         return self._seeded.pick(others, weights)
@@ -154,7 +162,7 @@ def _regular(
     mean, sd = DAYS_BETWEEN_IN_HOUSES if place.is_residence else DAYS_BETWEEN
     joined_later = place.joined_on > begins_on
     day = place.joined_on + datetime.timedelta(
-        days=seeded.whole(2, 20) if joined_later else seeded.whole(1, round(0.8 * mean))
+        days=seeded.whole(2, 20) if joined_later else seeded.whole(1, round(mean))
     )
     purpose = Purpose.COMMISSIONING if joined_later else Purpose.MAINTENANCE
     outings = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Final
 
-from airflow_jobs.models import Company
+from airflow_jobs.models import Company, Purpose, Visit
 
 from . import calendar, names
 from .jobs import Life
@@ -21,6 +21,7 @@ from .systems import equip
 
 DAYS: Final = 1170
 """Some three years and two months."""
+PLANNED: Final = 12
 
 
 def invent(*, seed: int, today: datetime.date) -> Invented:
@@ -80,4 +81,27 @@ def invent(*, seed: int, today: datetime.date) -> Invented:
     for outing in calendar.plan_outings(seeded, places, systems, courses, start.date(), today):
         work.go_out(outing)
     slip_units(seeded, record)
+    _plan_next(seeded, record, today)
     return record
+
+
+def _plan_next(seeded: Seeded, record: Invented, today: datetime.date) -> None:
+    """Plan visits of the next weeks where nobody was for the longest time."""
+    last_on = {job.outing.place.row.pk: job.outing for job in record.jobs}
+    waiting = sorted(last_on.values(), key=lambda outing: outing.day)[:PLANNED]
+    planned_at = datetime.datetime.combine(today, datetime.time(), datetime.UTC)
+    for number, outing in enumerate(waiting):
+        day = today + datetime.timedelta(days=1 + 2 * number)
+        while day.weekday() >= 5:
+            day += datetime.timedelta(days=1)
+        record.visits.append(
+            Visit(
+                id=seeded.new_id(planned_at),
+                site=outing.place.row,
+                crew=next(crew for crew in record.crews if crew.name == outing.crew_name),
+                purpose=Purpose.MAINTENANCE,
+                planned_for=day,
+                created_at=planned_at,
+                updated_at=planned_at,
+            )
+        )

@@ -28,7 +28,7 @@ FOUND_OUTSIDE_ON_VERIFICATION: Final = 0.3
 HEATING_MONTHS: Final = (11, 12, 1, 2, 3)
 LOWEST_RATIO: Final = 0.45
 HIGHEST_RATIO: Final = 1.6
-SPREAD_LEFT: Final = 0.04
+SPREAD_LEFT: Final = 0.035
 
 
 @dataclass(frozen=True)

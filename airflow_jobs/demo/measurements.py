@@ -14,18 +14,19 @@ from airflow_jobs.models import (
     PressureReading,
     TemperatureRise,
 )
-from airflow_jobs.units import ELECTRIC_POWER, FLOW, HEAT, PRESSURE, TEMPERATURE
+from airflow_jobs.units import ELECTRIC_POWER, FLOW, HEAT, PRESSURE, RATIO, TEMPERATURE
 
 from .jobs import Job
 from .seeded import Seeded
-from .typed import Typed, columns, read_off
+from .typed import Typed, columns, on_scale, read_off
 
 INCH_OF_WATER_PA: Final = 249.08891
 RETURN_SHARE: Final = 0.42
 LOADED_FILTER_IN, CLEAN_FILTER_IN = 0.32, 0.14
 COIL_IN: Final = 0.24
 PRESSURE_SD_PA: Final = 2.5
-EFFICIENCIES: Final = (0.8, 0.92, 0.95)
+EFFICIENCIES: Final = (80.0, 92.0, 95.0)
+"""Percent."""
 
 
 def pressures(
@@ -96,8 +97,8 @@ def temperature_rise(
     heat: dict[str, Typed | None] = {"electric_power_w": None, "heat_input_w": None}
     efficiency = None
     if kind == EquipmentKind.FURNACE_WITH_COIL:
-        efficiency = seeded.pick(EFFICIENCIES)
-        heat["heat_input_w"] = read_off(output_w / efficiency, "Btu/h", HEAT, 500.0)
+        efficiency = Typed(seeded.pick(EFFICIENCIES), "%", RATIO)
+        heat["heat_input_w"] = read_off(output_w / efficiency.si, "Btu/h", HEAT, 500.0)
     else:
         heat["electric_power_w"] = read_off(output_w, "W", ELECTRIC_POWER, 50.0)
     return TemperatureRise(
@@ -106,10 +107,9 @@ def temperature_rise(
         equipment=job.system.row,
         stage=stage,
         taken_at=at,
-        efficiency=efficiency,
         created_at=at,
         updated_at=at,
-        **columns(entering_c=entering, leaving_c=leaving, **heat),
+        **columns(entering_c=entering, leaving_c=leaving, efficiency=efficiency, **heat),
     )
 
 
@@ -134,10 +134,14 @@ def flow_reading(
         stage=stage,
         taken_at=at,
         method=method,
-        relative_uncertainty=relative_uncertainty,
         created_at=at,
         updated_at=at,
-        **columns(flow_m3_s=flow),
+        **columns(
+            flow_m3_s=flow,
+            relative_uncertainty=None
+            if relative_uncertainty is None
+            else Typed(on_scale(100.0 * relative_uncertainty, 0.5), "%", RATIO),
+        ),
     )
 
 

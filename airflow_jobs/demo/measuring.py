@@ -147,13 +147,14 @@ class JobAtWork:
         wanted = None if job.course is None else job.course.meter_on(job.outing.day)
         if wanted is not None:
             return next(meter for meter in self._record.meters if meter.make.label == wanted)
-        speed = (
-            job.system.nominal_flow_m3_s(job.call)
-            / sum(duct.inside.area_m2 for duct in self._ducts if duct.row.carries_all is False)
-            if self._is_split
-            else job.system.nominal_flow_m3_s(job.call) / self._ducts[0].inside.area_m2
+        ducts = self._ducts if self._is_split else self._ducts[:1]
+        area_m2 = sum(duct.inside.area_m2 for duct in ducts)
+        return self._work.kit.meter_for(
+            job.outing.crew_name,
+            job.outing.day,
+            job.system.nominal_flow_m3_s(job.call) / area_m2,
+            job.system.place.elevation_m,
         )
-        return self._work.kit.meter_for(job.outing.crew_name, job.outing.day, speed)
 
     @property
     def _is_split(self) -> bool:

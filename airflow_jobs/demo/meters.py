@@ -8,18 +8,19 @@ from typing import Any, Final
 
 from airflow_jobs.calc.instruments import Instruments, instruments
 from airflow_jobs.models import Calibration, DirectionResponse, Instrument, Principle, Shows
-from airflow_jobs.units import LENGTH, TIME, VELOCITY
+from airflow_jobs.units import LENGTH, RATIO, TIME, VELOCITY
 
 from .seeded import Seeded
 from .typed import Typed, columns
 
 HIGH_READING: Final = "Thermal 3"
 READS_HIGH_BY: Final = 0.065
+READS_HIGH_SD: Final = 0.002
 OVERDUE: Final = "Vane 3"
 OVERDUE_DAYS: Final = 130
 """How long ago the calibration of that meter ran out."""
 YEAR_DAYS: Final = 365
-RESIDUAL_SD: Final = 0.006
+RESIDUAL_SD: Final = 0.010
 """What a calibration leaves of a meter's error."""
 
 
@@ -34,8 +35,8 @@ class Make:
     unit: str
     step: float
     accuracy: float | None
-    behaves_as: str | None = None
-    """What it really shows, where the record doesn't know."""
+    behaves_as: tuple[str, tuple[bool, bool, bool]] | None = None
+    """What it really shows and compensates, where the record doesn't know."""
 
 
 NOTHING: Final = (False, False, False)
@@ -50,7 +51,7 @@ MAKES: Final = (
     Make("Thermal 2", THERMAL, ACTUAL, TEMPERATURE, "ft/min", 1.0, 0.03),
     Make(HIGH_READING, THERMAL, ACTUAL, TEMPERATURE_AND_PRESSURE, "ft/min", 1.0, 0.03),
     Make("Thermal 4", THERMAL, STANDARD, TEMPERATURE, "m/s", 0.01, 0.03),
-    Make("Thermal 5", THERMAL, Shows.UNKNOWN, UNKNOWN, "ft/min", 1.0, None, STANDARD),
+    Make("Thermal 5", THERMAL, Shows.UNKNOWN, UNKNOWN, "ft/min", 1.0, None, (ACTUAL, TEMPERATURE)),
     Make("Vane 1", VANE, ACTUAL, NOTHING, "ft/min", 1.0, 0.02),
     Make("Vane 2", VANE, ACTUAL, NOTHING, "m/s", 0.01, 0.02),
     Make(OVERDUE, VANE, ACTUAL, NOTHING, "ft/min", 1.0, 0.02),
@@ -99,10 +100,11 @@ class Meter:
     def as_it_is(self, day: datetime.date) -> Instruments:
         """Return the law that its display really follows."""
         calibration = self.calibration_on(day)
-        temperature, pressure, humidity = (bool(known) for known in self.make.compensates)
+        shows, compensates = self.make.behaves_as or (self.make.shows, self.make.compensates)
+        temperature, pressure, humidity = compensates
         return instruments(
             principle=str(self.make.principle),
-            shows=str(self.make.behaves_as or self.make.shows),
+            shows=str(shows),
             compensates_temperature=temperature,
             compensates_pressure=pressure,
             compensates_humidity=humidity,
@@ -145,10 +147,12 @@ def _meter(
         direction_response=DirectionResponse.COSINE
         if principle != THERMAL
         else seeded.pick((DirectionResponse.COSINE, DirectionResponse.UNKNOWN)),
-        accuracy_relative=make.accuracy,
         created_at=start,
         updated_at=start,
         **columns(
+            accuracy_relative=None
+            if make.accuracy is None
+            else Typed(round(100.0 * make.accuracy, 1), "%", RATIO),
             accuracy_absolute_m_s=None
             if make.accuracy is None
             else Typed(ABSOLUTE_M_S[principle], "m/s", VELOCITY),
@@ -175,8 +179,10 @@ def _meter(
     gain = 1.0 if make.label == HIGH_READING else 1.0 + seeded.normal(0.0, 0.008)
     for performed_on in reversed(days):
         meter.calibrations.append(_calibration(seeded, meter, performed_on, gain))
-        meter.remaining_error[performed_on] = seeded.normal(
-            READS_HIGH_BY if make.label == HIGH_READING else 0.0, RESIDUAL_SD
+        meter.remaining_error[performed_on] = (
+            seeded.normal(READS_HIGH_BY, READS_HIGH_SD)
+            if make.label == HIGH_READING
+            else seeded.normal(0.0, RESIDUAL_SD)
         )
         if make.label != HIGH_READING:
             gain += seeded.normal(0.0, 0.005)
@@ -193,7 +199,7 @@ def _calibration(
     offset = {"m/s": seeded.pick((-0.02, -0.01, 0.01, 0.02)), "ft/min": seeded.pick((-3, -2, 2, 3))}
     fields: dict[str, Any] = columns(
         offset_m_s=Typed(offset[offset_unit] if has_offset else 0, offset_unit, VELOCITY),
-        accuracy_absolute_m_s=None,
+        accuracy_relative=None if seeded.chance(0.6) else Typed(1.5, "%", RATIO),
     )
     return Calibration(
         id=seeded.new_id(at),
@@ -201,7 +207,6 @@ def _calibration(
         performed_on=performed_on,
         due_on=performed_on + datetime.timedelta(days=YEAR_DAYS),
         gain=round(gain, 3),
-        accuracy_relative=None if seeded.chance(0.6) else 0.015,
         # The one that reads high was only ever looked at in the workshop, against itself.
         certificate="workshop check at rest, no reference"
         if is_high

@@ -35,6 +35,7 @@ class Place:
     row: Site
     town: str
     is_residence: bool
+    least_systems: int
     most_systems: int
     joined_on: datetime.date
 
@@ -103,7 +104,7 @@ def settle(
         if index >= 4 and seeded.chance(0.2):
             joined = start + datetime.timedelta(days=round(days * seeded.uniform(0.15, 0.6)))
         if index < len(chosen):
-            town, (building, customer_name, _least, most) = chosen[index]
+            town, (building, customer_name, least, most) = chosen[index]
             site_name = f"{town[0]} {building}"
             customer_name = customer_name.format(town=town[0])
         else:
@@ -111,7 +112,7 @@ def settle(
             family = families.pop()
             site_name = f"{family} {seeded.pick(names.RESIDENCES)}, {town[0]}"
             customer_name = f"{family} household"
-            most = 2
+            least, most = 1, 2
         if customer_name not in customers:
             customers[customer_name] = Customer(
                 id=seeded.new_id(joined),
@@ -126,6 +127,7 @@ def settle(
                 row=_site(seeded, joined, site_name, customers[customer_name], town, address),
                 town=town[0],
                 is_residence=index >= len(chosen),
+                least_systems=least,
                 most_systems=most,
                 joined_on=joined.date(),
             )

@@ -43,7 +43,7 @@ class Correction:
     reason: str
 
 
-@dataclass
+@dataclass(repr=False)
 class Invented:
     """Everything invented, unsaved."""
 

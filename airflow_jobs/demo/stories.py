@@ -19,8 +19,8 @@ TROUBLE_CREW: Final = "Marten"
 SMALL_CREW: Final = "Wren"
 """Two people: a crew that is nearly a person."""
 
-USUALLY_LEFT_OUTSIDE: Final = 0.10
-LEFT_OUTSIDE: Final[dict[str, float]] = {CARELESS_CREW: 0.40}
+USUALLY_LEFT_OUTSIDE: Final = 0.095
+LEFT_OUTSIDE: Final[dict[str, float]] = {CARELESS_CREW: 0.41}
 FOUND_OUTSIDE_ON_FAULT: Final = 0.95
 
 COIL, BELT, FILTER = "coil", "belt", "filter"

@@ -16,7 +16,7 @@ from airflow_jobs.models import (
     Target,
 )
 from airflow_jobs.recompute.targets import Aim, aim_for
-from airflow_jobs.units import CAPACITY, HEAT, PRESSURE
+from airflow_jobs.units import CAPACITY, PRESSURE
 
 from .blowers import Blower, blower_table
 from .places import Place
@@ -129,8 +129,8 @@ def equip(
 
 
 def _counts(seeded: Seeded, places: list[Place]) -> list[int]:
-    """Spread 150 systems over the sites: at least one each, as many as fit."""
-    counts = [1] * len(places)
+    """Spread 150 systems over the sites, between the least and the most of each."""
+    counts = [place.least_systems for place in places]
     while sum(counts) < SYSTEMS:
         index = seeded.whole(0, len(places) - 1)
         if counts[index] < places[index].most_systems:
@@ -159,7 +159,7 @@ def _system(
         targets=targets,
         table=blower_table(seeded, row, blower) if seeded.chance(0.7) else None,
         aims=aims,
-        badness=seeded.beta(6.0, 2.2),
+        badness=seeded.beta(7.0, 2.0),
     )
 
 
@@ -189,9 +189,9 @@ def _equipment(seeded: Seeded, place: Place, kind: str, tag: str) -> Equipment:
             EquipmentKind.HEAT_PUMP: 11200.0,
         }.get(EquipmentKind(kind))
         if per_ton_btu_h is not None:
-            heating = Typed(on_scale(nominal.value * per_ton_btu_h, 500.0), "Btu/h", HEAT)
+            heating = Typed(on_scale(nominal.value * per_ton_btu_h, 500.0), "Btu/h", CAPACITY)
         elif has_electric_heat:
-            heating = Typed(on_scale(1.6 * nominal.value, 0.5), "kW", HEAT)
+            heating = Typed(on_scale(1.6 * nominal.value, 0.5), "kW", CAPACITY)
     return Equipment(
         id=seeded.new_id(joined_at),
         site=place.row,

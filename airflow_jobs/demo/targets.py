@@ -12,7 +12,7 @@ from airflow_jobs.models import (
     Target,
     TargetSource,
 )
-from airflow_jobs.units import FLOW, FLOW_PER_CAPACITY
+from airflow_jobs.units import FLOW, FLOW_PER_CAPACITY, RATIO
 
 from .places import Place
 from .seeded import Seeded
@@ -21,8 +21,9 @@ from .typed import Typed, columns, on_scale
 FT3_MIN_M3_S: Final = 0.3048**3 / 60.0
 AIR_HEAT_J_M3_K: Final = 1.2014 * 1006.0
 """Standard density times specific heat of dry air."""
-HEATING_TOLERANCE: Final = 0.15
-VENTILATION_TOLERANCE: Final = 0.10
+HEATING_TOLERANCE: Final = 15.0
+VENTILATION_TOLERANCE: Final = 10.0
+"""Percent, as the other."""
 
 # Low, nominal, high in (ft3/min)/ton that makers print, by climate.
 MAKERS_RANGES: Final[dict[str, tuple[float, float, float]]] = {
@@ -93,8 +94,10 @@ def _design(
         call=call,
         basis=Basis.STANDARD,
         source=TargetSource.DESIGN,
-        design_tolerance=tolerance,
-        **columns(design_flow_m3_s=Typed(ft3_min, "ft3/min", FLOW)),
+        **columns(
+            design_flow_m3_s=Typed(ft3_min, "ft3/min", FLOW),
+            design_tolerance=Typed(tolerance, "%", RATIO),
+        ),
     )
 
 

@@ -23,6 +23,15 @@ COLUMN_ENDINGS: Final = (
 )
 
 
+# Columns that clients know under two keys.
+IN_GROUPS: Final = {
+    "accuracy_relative": ("accuracy", "relative"),
+    "accuracy_absolute_m_s": ("accuracy", "absolute"),
+    "range_low_m_s": ("range", "low"),
+    "range_high_m_s": ("range", "high"),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Typed:
     """One quantity as typed."""
@@ -86,7 +95,12 @@ def columns(**quantities: Typed | None) -> dict[str, Any]:
     as_sent: dict[str, Any] = {}
     for column, quantity in quantities.items():
         values[column] = None if quantity is None else quantity.si
-        if quantity is not None:
+        if quantity is None:
+            continue
+        if column in IN_GROUPS:
+            group, name = IN_GROUPS[column]
+            as_sent.setdefault(group, {})[name] = quantity.as_json()
+        else:
             as_sent[_field_name(column)] = quantity.as_json()
     return {**values, "as_sent": as_sent}
 
