@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
@@ -29,11 +30,20 @@ class FindingKindSerializer(serializers.Serializer[Any]):
     advice = serializers.CharField(help_text="What to do about it.")
 
 
+class FindingKindsSerializer(serializers.Serializer[Any]):
+    """All kinds of finding; there are no further pages."""
+
+    next = serializers.CharField(allow_null=True, help_text="Always null.")
+    previous = serializers.CharField(allow_null=True, help_text="Always null.")
+    results = FindingKindSerializer(many=True, help_text="The kinds.")
+
+
 class FindingsView(APIView):
     """Every finding that a result may carry."""
 
     http_method_names = METHODS
 
+    @extend_schema(responses={200: FindingKindsSerializer})
     def get(self, request: Request) -> Response:
         """List the findings."""
         refuse_unknown(request, {UNITS})
@@ -65,6 +75,7 @@ class ProblemKindView(APIView):
     permission_classes = (Anybody,)
     authentication_classes = ()
 
+    @extend_schema(responses={200: ProblemKindSerializer})
     def get(self, request: Request, slug: str) -> Response:
         """Explain one kind of problem."""
         for kind in KINDS:

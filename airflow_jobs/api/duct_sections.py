@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -31,6 +32,7 @@ from .fields import (
     note,
 )
 from .filters import by_id, by_word, retired
+from .layout_schema import SECTION_QUERY, LayoutSerializer
 from .layouts import SECTION_PARAMETERS, asked_of, layout
 from .positions import PositionsField
 from .records import OPTIONAL, GroupSerializer, RecordSerializer, RecordViewSet
@@ -74,7 +76,8 @@ class AreaOverrideSerializer(GroupSerializer):
         is_open=True,
         help_text="The free area.",
     )
-    source = note(
+    # A key of the body, not an attribute of the serializer.
+    source = note(  # type: ignore[assignment]
         source="area_override_source",
         help_text="Where it comes from: the maker's sheet, a measurement.",
     )
@@ -180,6 +183,7 @@ class DuctSectionViewSet(RecordViewSet):
         retired(),
     )
 
+    @extend_schema(parameters=SECTION_QUERY, responses={200: LayoutSerializer})
     @action(detail=True, methods=["get"])
     def layout(self, request: Request, pk: str) -> Response:
         """Answer where to drill and how deep to go."""

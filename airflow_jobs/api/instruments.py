@@ -109,7 +109,8 @@ class InstrumentSerializer(RecordSerializer):
     """One meter with its probe."""
 
     serial = TextField(max_length=100, help_text="Its serial number; unique, letter case aside.")
-    label = note(max_length=100, help_text="What people call it.")
+    # A key of the body, not an attribute of the serializer.
+    label = note(max_length=100, help_text="What people call it.")  # type: ignore[assignment]
     principle = WordField(Principle, help_text="How it senses velocity.")
     shows = WordField(
         Shows,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -34,6 +35,7 @@ from airflow_jobs.units import ANGLE, AREA, LENGTH, UnitError, quantity, to_si
 
 from .fields import CountField, IdField, shown
 from .filters import UNITS, refuse_unknown
+from .layout_schema import FREE_QUERY, LayoutSerializer
 from .problems import BadQuery
 from .records import METHODS, units_asked
 
@@ -282,7 +284,9 @@ class LayoutView(APIView):
     """The layout of a section that isn't stored, from its outside sizes."""
 
     http_method_names = METHODS
+    answers_in_units = True
 
+    @extend_schema(parameters=FREE_QUERY, responses={200: LayoutSerializer})
     def get(self, request: Request) -> Response:
         """Answer where to drill and how deep to go."""
         assert isinstance(request.user, Actor)

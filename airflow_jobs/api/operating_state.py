@@ -15,6 +15,8 @@ _WORD: dict[str, Any] = {"required": False, "max_length": 100}
 class OperatingStateSerializer(StrictSerializer):
     """What the system was asked to do, and in what condition it was; all keys optional."""
 
+    answers_every_key = False
+
     call = WordField(
         Call, required=False, help_text="What it was asked to do; `unknown` is a finding."
     )

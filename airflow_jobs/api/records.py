@@ -44,6 +44,9 @@ class StrictSerializer(serializers.Serializer[Any]):
         "read_only": "'{key}' is set by the service; leave it out.",
     }
 
+    answers_every_key: ClassVar[bool] = True
+    """Whether answers have all keys, null where nothing is known."""
+
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         """Refuse unknown keys, then parse what is there."""
         if not isinstance(data, Mapping):

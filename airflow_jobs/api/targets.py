@@ -59,7 +59,8 @@ class TargetSerializer(RecordSerializer):
         help_text="How far the flow may be off the design flow, either way; under 100 %.",
     )
     basis = WordField(Basis, help_text="Whether it is meant for standard or for actual air.")
-    source = WordField(TargetSource, help_text="Whose word it is.")
+    # A key of the body, not an attribute of the serializer.
+    source = WordField(TargetSource, help_text="Whose word it is.")  # type: ignore[assignment]
     valid_from = DayField(**OPTIONAL, help_text="From this day on; without it, always.")
     retired_on = DayField(**OPTIONAL, help_text="From this day on it no longer applies.")
 
@@ -108,7 +109,8 @@ class BlowerTableSerializer(RecordSerializer):
         max_length=500,
         help_text="The table, one line a setting and pressure.",
     )
-    source = note(help_text="Where the data come from: the maker's sheet and its date.")
+    # A key of the body, not an attribute of the serializer.
+    source = note(help_text="Where the data come from: the maker's sheet and its date.")  # type: ignore[assignment]
     retired_on = DayField(**OPTIONAL, help_text="From this day on it no longer applies.")
 
 

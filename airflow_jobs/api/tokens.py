@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
+from drf_spectacular.utils import extend_schema
 from rest_framework import status
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
@@ -37,14 +38,16 @@ class SignInSerializer(StrictSerializer):
 
     username = TextField(max_length=64, help_text="The user name.")
     password = TextField(max_length=200, trim_whitespace=False, help_text="The password.")
-    label = note(max_length=100, help_text="What to call the token in lists, such as a device.")
+    # A key of the body, not an attribute of the serializer.
+    label = note(max_length=100, help_text="What to call the token in lists, such as a device.")  # type: ignore[assignment]
 
 
 class FieldAppSerializer(StrictSerializer):
     """A field app that is to post for a crew."""
 
     crew = ReferenceField("crews", source="crew_id", help_text="The crew it posts for.")
-    label = note(max_length=100, help_text="What to call the token in lists.")
+    # A key of the body, not an attribute of the serializer.
+    label = note(max_length=100, help_text="What to call the token in lists.")  # type: ignore[assignment]
     lifetime_days = CountField(
         required=False,
         minimum=1,
@@ -56,7 +59,8 @@ class FieldAppSerializer(StrictSerializer):
 class TokenSerializer(RecordSerializer):
     """A token as lists show it: never its secret."""
 
-    label = TextField(max_length=100, read_only=True, help_text="What it is called.")
+    # A key of the body, not an attribute of the serializer.
+    label = TextField(max_length=100, read_only=True, help_text="What it is called.")  # type: ignore[assignment]
     person = ReferenceField("people", read_only=True, help_text="Whose it is; null for a crew's.")
     crew = ReferenceField("crews", read_only=True, help_text="The crew of a field app.")
     expires_at = InstantField(read_only=True, help_text="When it stops being good.")
@@ -106,6 +110,9 @@ class TokenViewSet(RecordViewSet):
             return rows.filter(person_id=self.actor.person_id or _NOBODY)
         return rows
 
+    @extend_schema(
+        summary="Sign in", request=SignInSerializer, responses={201: IssuedTokenSerializer}
+    )
     def create(self, request: Request) -> Response:
         """Sign in: exchange user name and password for a token."""
         body = SignInSerializer(data=request.data, context=self.get_serializer_context())
@@ -155,6 +162,11 @@ class FieldAppTokenViewSet(TokenViewSet):
         access.require_administrator(self.actor, "see field apps' tokens")
         return Token.objects.filter(crew__isnull=False)
 
+    @extend_schema(
+        summary="Issue a field app's token",
+        request=FieldAppSerializer,
+        responses={201: IssuedTokenSerializer},
+    )
     def create(self, request: Request) -> Response:
         """Issue a token for a field app of a crew."""
         access.require_administrator(self.actor, "issue a field app's token")

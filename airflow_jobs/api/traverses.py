@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -63,12 +64,41 @@ class RevisionSerializer(serializers.Serializer[Any]):
     content = serializers.DictField(help_text="The content as sent.")
 
 
+class RevisionsSerializer(serializers.Serializer[Any]):
+    """All contents of a traverse, oldest first; there are no further pages."""
+
+    next = serializers.CharField(allow_null=True, help_text="Always null.")
+    previous = serializers.CharField(allow_null=True, help_text="Always null.")
+    results = RevisionSerializer(many=True, help_text="The contents.")
+
+
+class BatchErrorSerializer(serializers.Serializer[Any]):
+    """One thing that is not acceptable in an item."""
+
+    pointer = serializers.CharField(help_text="Where in the item (RFC 6901); empty for all.")
+    code = serializers.CharField(help_text="Stable name of the rule.")
+    message = serializers.CharField(help_text="The rule in words.")
+
+
+class BatchItemSerializer(serializers.Serializer[Any]):
+    """What became of one item, in the order sent."""
+
+    id = serializers.CharField(allow_null=True, help_text="Its id, made here if none was sent.")
+    status = serializers.IntegerField(help_text="The status a single POST would have got.")
+    # A key of the answer, not an attribute of the serializer.
+    errors = BatchErrorSerializer(  # type: ignore[assignment]
+        many=True, help_text="Why it was not kept; empty if it was."
+    )
+
+
 class TraverseViewSet(RecordViewSet):
     """Traverses with their results."""
 
     model = Traverse
     serializer_class = TraverseSerializer
     noun = "a traverse"
+    # What was measured isn't changed in place: see corrections.
+    http_method_names = ["get", "post", "head"]
     related = ("computation__result",)
     filters = (
         by_id("visit", "visit_id", "Only traverses of this visit."),
@@ -122,7 +152,10 @@ class TraverseViewSet(RecordViewSet):
         """One parser for all items of a request: making one costs more than using it."""
         return TraverseSerializer(context=self.get_serializer_context())
 
-    @action(detail=False, methods=["post"])
+    @extend_schema(
+        request=TraverseSerializer(many=True), responses={200: BatchItemSerializer(many=True)}
+    )
+    @action(detail=False, methods=["post"], pagination_class=None)
     def batch(self, request: Request) -> Response:
         """Record up to 1,000 traverses; each has its own outcome."""
         if not isinstance(request.data, list) or len(request.data) > LARGEST_BATCH:
@@ -153,6 +186,9 @@ class TraverseViewSet(RecordViewSet):
             answers[number] = _answer(outcome)
         return Response(answers)
 
+    @extend_schema(
+        request=CorrectionSerializer, responses={201: TraverseSerializer, 200: TraverseSerializer}
+    )
     @action(detail=True, methods=["post"])
     def corrections(self, request: Request, pk: str) -> Response:
         """Make a whole new content the current revision, with the reason."""
@@ -160,8 +196,10 @@ class TraverseViewSet(RecordViewSet):
         expected = revision_expected(request)
         body = CorrectionSerializer(data=request.data, context=self.get_serializer_context())
         body.is_valid(raise_exception=True)
-        sent = request.data["content"]
-        values = dict(body.validated_data["content"])
+        given: dict[str, Any] = dict(body.validated_data)
+        data: Any = request.data
+        sent = data["content"]
+        values = dict(given["content"])
         if values.pop("id", row.pk) != row.pk:
             raise serializers.ValidationError(
                 {"content": {"id": ["The id is another one than the address names."]}},
@@ -172,7 +210,7 @@ class TraverseViewSet(RecordViewSet):
                 actor=self.actor,
                 identifier=row.pk,
                 content=content_of(values, sent),
-                reason=body.validated_data["reason"],
+                reason=given["reason"],
                 expected_revision=expected,
                 now=timezone.now(),
             )
@@ -183,6 +221,7 @@ class TraverseViewSet(RecordViewSet):
             answer.status_code = status.HTTP_201_CREATED
         return answer
 
+    @extend_schema(responses={200: RevisionsSerializer})
     @action(detail=True, methods=["get"])
     def revisions(self, request: Request, pk: str) -> Response:
         """List all contents that were ever sent, oldest first."""
@@ -190,6 +229,7 @@ class TraverseViewSet(RecordViewSet):
         results = RevisionSerializer(rows, many=True).data
         return Response({"next": None, "previous": None, "results": results})
 
+    @extend_schema(responses={200: dict})
     @action(detail=False, methods=["post"])
     def preview(self, request: Request) -> Response:
         """Compute what a content would give, without storing anything."""
