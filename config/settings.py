@@ -200,6 +200,8 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    # Choices stand where they are used; the rest of the document is completed by the API.
+    "POSTPROCESSING_HOOKS": ["airflow_jobs.api.openapi.complete"],
 }
 
 CELERY_BROKER_URL = ENV.broker_url or "filesystem://"
