@@ -1,7 +1,7 @@
 """Simulated velocity fields of duct sections, each with an exactly known mean.
 
-A field is a wall law times a shape, ``v = U distance^(1/n) g(xi, eta)``, in any section. Its mean is
-integrated with the wall law as the weight, so that it is exact to rounding for smooth shapes.
+A field is a wall law times a shape, ``v = U distance^(1/n) g(xi, eta)``, in any section. Its mean
+is integrated with the wall law as the weight, exact to rounding for smooth shapes.
 Kinds are what a traverse meets: developed flow, bends, jets, swirl, fans, wakes, backflow.
 No measured dense traverse stands behind them: figures are about declared kinds of field.
 """

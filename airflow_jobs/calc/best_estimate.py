@@ -8,7 +8,7 @@ only and is kept for each layout; the rest works on arrays of traverses.
 Source: universal kriging and Bayesian model averaging: N. A. C. Cressie, Statistics for Spatial
 Data, revised edition, Wiley 1993, section 3.4; J. A. Hoeting, D. Madigan, A. E. Raftery and
 C. T. Volinsky, Statistical Science 14 (1999) 382-417. Components, tempering and the factors of
-`SPATIAL_CONSTANTS` were chosen on simulated duct fields with exactly known means.
+`spatial` were chosen on simulated duct fields with exactly known means.
 """
 
 from dataclasses import dataclass
@@ -26,9 +26,7 @@ from airflow_jobs.calc.quadrature import (
     mean_of_wall_law,
 )
 from airflow_jobs.calc.quantities import FloatArray
-from airflow_jobs.calc.rules import Rule
 from airflow_jobs.calc.sampling import Sampling
-from airflow_jobs.calc.sections import Shape
 
 WALL_EXPONENTS = ((5.0, 0.15), (7.0, 0.40), (10.0, 0.25), (20.0, 0.20))
 RECTANGULAR_RANGES = (
@@ -52,59 +50,9 @@ LEAST_VARIANCE_SHARE = 1e-12
 LEAST_UNIT_VARIANCE = 1e-12
 LEAST_POINTS = 4
 
-ARM_SPREAD_FACTOR = 0.12
 CACHED_LAYOUTS = 2048
 # So many traverses at a time keep every intermediate array in the processor's cache.
 BLOCK = 1024
-
-
-@dataclass(frozen=True)
-class SpatialConstants:
-    """How the mixture's standard deviation becomes a spatial standard uncertainty.
-
-    Attributes
-    ----------
-    factor : float
-        Factor on the mixture's relative standard deviation.
-    floor : float
-        Relative standard uncertainty that no traverse of the kind gets below.
-    """
-
-    factor: float
-    floor: float
-
-
-LOG_TCHEBYCHEFF_CONSTANTS = SpatialConstants(0.7, 0.008)
-EQUAL_AREA_CONSTANTS = SpatialConstants(0.7, 0.014)
-THREE_DIAMETERS_CONSTANTS = SpatialConstants(1.0, 0.007)
-TWO_DIAMETERS_CONSTANTS = SpatialConstants(0.6, 0.009)
-OVAL_CONSTANTS = SpatialConstants(0.8, 0.010)
-
-
-def spatial_constants(*, shape: Shape, rule: Rule, lines: int) -> SpatialConstants:
-    """Constants of the spatial uncertainty for a kind of traverse.
-
-    Parameters
-    ----------
-    shape : {'rectangular', 'round', 'flat_oval'}
-    rule : str
-        The layout rule.
-    lines : int
-        Number of lines; in a round section of diameters with a reading.
-
-    Returns
-    -------
-    SpatialConstants
-
-    Notes
-    -----
-    Source: chosen on simulated duct fields with exactly known means, see `benchmarks/coverage.py`.
-    """
-    if shape == "flat_oval":
-        return OVAL_CONSTANTS
-    if shape == "round":
-        return THREE_DIAMETERS_CONSTANTS if lines >= 3 else TWO_DIAMETERS_CONSTANTS
-    return EQUAL_AREA_CONSTANTS if rule == "equal_area" else LOG_TCHEBYCHEFF_CONSTANTS
 
 
 @dataclass(frozen=True)
@@ -311,106 +259,32 @@ def _block(mixture: Mixture, readings: FloatArray) -> tuple[FloatArray, FloatArr
     return mean, np.sqrt(np.einsum("cn,cn->n", weight, scale))
 
 
-@dataclass(frozen=True)
-class ArmSpread:
-    """How far the arms of two diameters lie apart.
-
-    Attributes
-    ----------
-    deviation_m_s : ndarray, shape (N,)
-        Standard deviation of the arms' means, with n - 1.
-    is_complete : bool
-        False where an arm has no reading and whole diameters stand in.
-    """
-
-    deviation_m_s: FloatArray
-    is_complete: bool
-
-
-def arm_spread(velocity_m_s: FloatArray, sampling: Sampling) -> ArmSpread:
-    """Spread of the means of the four radii of two diameters.
+def expected_wall_factor(sampling: Sampling, weights: FloatArray) -> float:
+    """Mean over the true area over the weighted mean of readings, where no profile is known.
 
     Parameters
     ----------
-    velocity_m_s : ndarray, shape (N, m), m/s
-        Corrected readings.
     sampling : Sampling
-        Where they were taken; a point on the centre belongs to no arm.
+        Where the m readings were taken.
+    weights : ndarray, shape (m,)
+        Of the readings in their mean.
 
     Returns
     -------
-    ArmSpread
-        Zero where there is but one diameter.
+    float, dimensionless
+        For developed flow, averaged over the mixture's wall laws with their prior weights.
     """
-    middle_x, middle_y = sampling.averaged(sampling.xi), sampling.averaged(sampling.eta)
-    along = middle_x * np.cos(sampling.insertion_angle_rad) + middle_y * np.sin(
-        sampling.insertion_angle_rad
-    )
-    diameters = np.unique(sampling.line)
-    arms = [
-        (sampling.line == line) & (side * along > 1e-9) for line in diameters for side in (-1, 1)
+    factors = [
+        share
+        * mean_of_wall_law(sampling.shape, sampling.aspect, exponent)
+        / float(
+            weights
+            @ sampling.averaged(
+                wall_law(
+                    sampling.shape, sampling.aspect, sampling.xi, sampling.eta, exponent=exponent
+                )
+            )
+        )
+        for exponent, share in WALL_EXPONENTS
     ]
-    is_complete = diameters.size >= 2 and all(arm.any() for arm in arms)
-    groups = arms if is_complete else [sampling.line == line for line in diameters]
-    means = np.array([velocity_m_s[:, group].mean(axis=1) for group in groups])
-    deviation = means.std(axis=0, ddof=1) if len(groups) > 1 else np.zeros(means.shape[1])
-    return ArmSpread(deviation_m_s=deviation, is_complete=is_complete)
-
-
-@dataclass(frozen=True)
-class SpatialUncertainty:
-    """Relative standard uncertainty of the best estimate from place and repeat, N traverses.
-
-    Attributes
-    ----------
-    relative : ndarray, shape (N,), dimensionless
-        NaN without an estimate above zero.
-    degrees_of_freedom : float
-    arms_complete : bool
-        False where two diameters were judged without all four arms.
-    """
-
-    relative: FloatArray
-    degrees_of_freedom: float
-    arms_complete: bool
-
-
-def spatial_uncertainty(
-    velocity_m_s: FloatArray,
-    sampling: Sampling,
-    estimate: MeanEstimate,
-    *,
-    rule: Rule,
-) -> SpatialUncertainty:
-    """Relative standard uncertainty that comes from where and how often was measured.
-
-    Parameters
-    ----------
-    velocity_m_s : ndarray, shape (N, m), m/s
-        Corrected readings.
-    sampling : Sampling
-        Where they were taken.
-    estimate : MeanEstimate
-        The mixture's answer for them.
-    rule : str
-        The layout rule, which decides factor and floor.
-
-    Returns
-    -------
-    SpatialUncertainty
-    """
-    lines = int(np.unique(sampling.line).size)
-    constants = spatial_constants(shape=sampling.shape, rule=rule, lines=lines)
-    has_estimate = estimate.velocity_m_s > 0.0
-    mean = np.where(has_estimate, estimate.velocity_m_s, np.nan)
-    variance = (constants.factor * estimate.deviation_m_s / mean) ** 2 + constants.floor**2
-    arms_complete = True
-    if sampling.shape == "round" and lines <= 2:
-        arms = arm_spread(velocity_m_s, sampling)
-        arms_complete = arms.is_complete
-        variance = variance + (ARM_SPREAD_FACTOR * arms.deviation_m_s / mean) ** 2
-    return SpatialUncertainty(
-        relative=np.sqrt(variance),
-        degrees_of_freedom=max(0.5 * sampling.count - 1.0, 4.0),
-        arms_complete=arms_complete,
-    )
+    return float(sum(factors))

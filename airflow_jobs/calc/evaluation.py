@@ -5,12 +5,10 @@ for the wall and the tilt of the sensor; U95, the half width of the interval aro
 here depends on the other traverses of the batch.
 """
 
-from typing import Final
-
 import numpy as np
 
 from airflow_jobs.calc import components
-from airflow_jobs.calc.best_estimate import MeanEstimate, estimate_mean, spatial_uncertainty
+from airflow_jobs.calc.best_estimate import MeanEstimate, estimate_mean, expected_wall_factor
 from airflow_jobs.calc.conformity import Conformity, both_bases, judge
 from airflow_jobs.calc.humidity import vapour_pressure_from_relative_humidity_pa
 from airflow_jobs.calc.instruments import DIRECTION_UNKNOWN, AirState, air_state
@@ -22,14 +20,11 @@ from airflow_jobs.calc.reading_signs import indicative_reasons, signs_of
 from airflow_jobs.calc.sections import area_m2, hydraulic_diameter_m, perimeter_m
 from airflow_jobs.calc.sensing import SensedVelocities, sensed_velocities
 from airflow_jobs.calc.sensor_limits import direction_exponent
+from airflow_jobs.calc.spatial import AVERAGE_ONLY_U, spatial_uncertainty
 from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_budget import common_components, density_components
 from airflow_jobs.calc.traverse_results import Correction, Evaluation, Flows, Interval
 from airflow_jobs.calc.uncertainty import Budget, budget_of_basis, combined_budget
-
-AVERAGE_ONLY_U: Final = 0.025
-"""Spatial standard uncertainty where only one average is known: what a swept traverse misses of
-the true mean over all kinds of simulated field, see `benchmarks/coverage.py`."""
 
 
 def evaluate(batch: TraverseBatch) -> Evaluation:
@@ -76,7 +71,7 @@ def evaluate(batch: TraverseBatch) -> Evaluation:
     gap = gap_factor_of(batch, places)
     velocity = sensed.actual_m_s * gap
     mean = velocity @ places.weights
-    estimate = estimate_mean(velocity, places.actual)
+    estimate = _estimate(batch, places, velocity, mean)
     tilt = components.alignment(
         exponent=direction_exponent(batch.direction_response),
         is_unknown=batch.direction_response == DIRECTION_UNKNOWN,
@@ -133,6 +128,16 @@ def evaluate(batch: TraverseBatch) -> Evaluation:
         signs=signs_of(batch, places, sensed, velocity, mean),
         indicative_reasons=indicative_reasons(batch, places, sensed, best, spatial.arms_complete),
     )
+
+
+def _estimate(
+    batch: TraverseBatch, places: Places, velocity: FloatArray, mean: FloatArray
+) -> MeanEstimate:
+    """The mixture's estimate; for an average, of which no profile is known, the expected one."""
+    if batch.mode != "average":
+        return estimate_mean(velocity, places.actual)
+    factor = expected_wall_factor(places.actual, places.weights)
+    return MeanEstimate(velocity_m_s=factor * mean, deviation_m_s=np.full(batch.number, np.nan))
 
 
 def _air_of(batch: TraverseBatch) -> AirState:

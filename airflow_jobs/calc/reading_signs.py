@@ -61,7 +61,7 @@ def indicative_reasons(
     def for_all(flag: bool) -> BoolArray:
         return np.full(batch.number, flag)
 
-    has_few = places.actual.count < LEAST_POINTS
+    has_few = batch.mode != "average" and places.actual.count < LEAST_POINTS
     return {
         "few_points": for_all(has_few),
         "no_positive_estimate": ~(best > 0.0) & (not has_few),

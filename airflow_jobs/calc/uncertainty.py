@@ -70,7 +70,7 @@ COMPONENTS: Final = (
               "sweeping from wall to wall"),
     Component("time_weighting", "nothing", 0.0, 0.0, "an average that may have weighed lines by "
               "their time", "writing down each line's own mean"),
-    Component("average_only", "nothing", 0.0, 0.012, "having one average and no profile",
+    Component("average_only", "nothing", 0.0, 0.010, "having one average and no profile",
               "writing down each line or point"),
     Component("dead_band", "meter", 0.0, 0.0, "readings too low for the sensor",
               "a section with more velocity, or a more sensitive meter"),

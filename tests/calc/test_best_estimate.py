@@ -10,11 +10,9 @@ from airflow_jobs.calc.best_estimate import (
     ROUND_RANGES,
     TEMPERING,
     WALL_EXPONENTS,
-    arm_spread,
     estimate_mean,
+    expected_wall_factor,
     mixture_for,
-    spatial_constants,
-    spatial_uncertainty,
 )
 from airflow_jobs.calc.coverage_factor import student_factor
 from airflow_jobs.calc.kernels import matern52, wall_law
@@ -27,6 +25,7 @@ from airflow_jobs.calc.quadrature import (
 )
 from airflow_jobs.calc.quantities import FloatArray
 from airflow_jobs.calc.sampling import Sampling, lines_of_plan, points_of_plan
+from airflow_jobs.calc.spatial import arm_spread, spatial_constants, spatial_uncertainty
 from benchmarks.fields import SMOOTH_KINDS, fields
 from tests.calc.samplings import (
     EQUAL_AREA_5,
@@ -136,6 +135,14 @@ def test_uniform_readings_stand_for_a_mean_one_to_two_percent_lower() -> None:
         sampling = points_of_plan(plan)
         estimate = estimate_mean(np.full((1, sampling.count), 3.0), sampling)
         assert low < estimate.velocity_m_s[0] / 3.0 < high
+
+
+def test_without_a_profile_developed_flow_is_expected() -> None:
+    even_5, even_25 = np.full(5, 0.2), np.full(25, 0.04)
+    lines = expected_wall_factor(lines_of_plan(RECTANGLE_5), even_5)
+    assert lines == pytest.approx(1.0, abs=2e-3)
+    grid = expected_wall_factor(points_of_plan(EQUAL_AREA_5), even_25)
+    assert 0.96 < grid < 0.98
 
 
 @pytest.mark.parametrize("plan", PLANS.values(), ids=PLANS)

@@ -10,10 +10,11 @@ import pytest
 from airflow_jobs.calc import sweeps
 from airflow_jobs.calc.air import STANDARD_AIR_DENSITY_KG_M3, moist_air_density_kg_m3
 from airflow_jobs.calc.conformity import VERDICTS
-from airflow_jobs.calc.evaluation import AVERAGE_ONLY_U, evaluate
+from airflow_jobs.calc.evaluation import evaluate
 from airflow_jobs.calc.instruments import instruments
 from airflow_jobs.calc.layouts import Plan, plan_by_rule
 from airflow_jobs.calc.quantities import FloatArray
+from airflow_jobs.calc.spatial import AVERAGE_ONLY_U
 from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_results import Evaluation
 from airflow_jobs.calc.uncertainty import COMPONENT_NAMES
