@@ -1,236 +1,281 @@
-"""The maker's blower table: what flow each setting would give on the system as it was measured.
+"""The maker's blower table: which setting would move which flow through the ducts as they are.
 
-Many blowers have taps or settings instead of speeds. Where the maker's flow by external static is
-at hand, the system's own curve through the measured point meets each setting's row.
+A table gives the flow of each setting against external static. The ducts answer a flow with a
+pressure that goes with its square, so the flow to expect at a setting is where its curve meets
+the ducts' own curve through the point that was measured.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtri
 
-from airflow_jobs.calc.fans import PRIOR, FanBelief
+from airflow_jobs.calc.blower_curves import (
+    SINGLE_ROW_SLOPE,
+    SINGLE_ROW_SLOPE_U,
+    SettingCurve,
+    crossing,
+    flow_at_static_m3_s,
+    knots_of,
+)
 from airflow_jobs.calc.quantities import FloatArray, checked
 
-SETTING_SCATTER: Final = 0.03
-"""Relative standard uncertainty of one setting against another in one table. Common practice."""
+SYSTEM_EXPONENT: Final = 2.0
+"""Ducts, coils and filters together, where nothing is known: rough flow. Common practice."""
+SYSTEM_EXPONENT_U: Final = 0.4 / 3.0**0.5
+"""Uniform from 1.6 (laminar in part) to 2, seen from 2 and counted both ways: as in `fans`."""
+TABLE_RELATIVE_U: Final = 0.025
+"""Of one setting's flow against another's: makers' tables hold to some 5 %. Common practice."""
+STATIC_U_PA: Final = 5.0
+"""Of an external static: where the holes are matters more than the meter. Common practice."""
+BEYOND_RELATIVE_U: Final = 0.05
+"""Of a flow that was read beyond the ends of its curve. Common practice."""
 
-TABLE_BIAS: Final = 0.08
-"""The same of a table against a blower whose present setting isn't known. Common practice."""
-
-_BISECTIONS = 50
-_LEAST_WEIGHT_INSIDE = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class TablePoint:
-    """One entry of a blower table.
-
-    Attributes
-    ----------
-    setting
-        As the maker names it.
-    external_static_pa
-        Total external static, Pa, at least 0.
-    flow_m3_s
-        m3/s, above 0.
-    """
-
-    setting: str
-    external_static_pa: float
-    flow_m3_s: float
+_BASE, _FLOW, _STATIC, _EXPONENT, _TABLE = 0, (1, 2), (3, 4), (5, 6), (7, 8)
+_VARIANTS = 9
 
 
 @dataclass(frozen=True, slots=True)
 class SettingForecast:
-    """What one setting would give.
+    """What to expect of one setting in the ducts as they are.
 
     Attributes
     ----------
     setting
-        As the maker names it.
-    flow_m3_s, low_m3_s, high_m3_s
-        Expected flow and its 95 % interval, m3/s.
+        Its name as typed in.
+    flow_m3_s
+        Actual flow, m3/s; NaN where the curve doesn't reach the ducts' curve.
     external_static_pa
-        Expected external static, Pa.
+        Where they meet, Pa.
+    model_relative_u
+        Relative standard uncertainty of the flow without the measured flow's own: static, table,
+        the ducts' exponent.
+    relative_u
+        With it.
+    is_beyond
+        Read beyond the ends of the curve.
     """
 
     setting: str
     flow_m3_s: float
-    low_m3_s: float
-    high_m3_s: float
     external_static_pa: float
+    model_relative_u: float
+    relative_u: float
+    is_beyond: bool
 
 
-def setting_forecasts(
-    table: Iterable[TablePoint],
+@dataclass(frozen=True, slots=True)
+class TableForecast:
+    """What a table says of every setting, held to what was measured.
+
+    Attributes
+    ----------
+    settings
+        In the order of the table.
+    external_static_pa
+        At the current setting: measured, else where its curve has the measured flow.
+    is_static_measured
+        Which of the two.
+    measured_over_table
+        Measured flow over the table's at that static; 1 where the static follows from the flow.
+    """
+
+    settings: tuple[SettingForecast, ...]
+    external_static_pa: float
+    is_static_measured: bool
+    measured_over_table: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """Where the ducts are now, in V variants of what isn't known exactly."""
+
+    flow: FloatArray
+    static: FloatArray
+    inverse_exponent: FloatArray
+    scale: FloatArray
+
+
+def table_forecast(
+    curves: Sequence[SettingCurve],
     *,
+    current: str,
     flow_m3_s: float,
-    external_static_pa: float,
-    relative_standard_uncertainty: float,
-    current_setting: str | None = None,
-    belief: FanBelief = PRIOR,
-) -> tuple[SettingForecast, ...]:
-    """Return the flow to expect at each setting of a blower table.
+    flow_relative_u: float,
+    external_static_pa: float | None = None,
+    static_u_pa: float = STATIC_U_PA,
+) -> TableForecast:
+    """Return what to expect of each setting, given what was measured at one.
 
     Parameters
     ----------
-    table
-        The maker's entries, in any order; a setting needs at least two.
+    curves
+        Of the table.
+    current
+        Setting at which the flow was measured.
     flow_m3_s
-        Measured, on the table's basis (as a rule standard air), m3/s, above 0.
+        Measured, actual, m3/s, above 0.
+    flow_relative_u
+        Its relative standard uncertainty, at least 0.
     external_static_pa
-        Measured with it, Pa, above 0.
-    relative_standard_uncertainty
-        Of the measured flow, at least 0.
-    current_setting
-        The setting measured at; where the table has it, all settings are scaled by what the
-        measured flow was of the table's.
-    belief
-        What is known of the system's fixed share and exponent.
+        Measured at that setting, Pa, above 0, in the air that the table is for; without it the
+        static at which the table gives the measured flow.
+    static_u_pa
+        Standard uncertainty of a measured static, Pa.
 
     Returns
     -------
-    One forecast a setting, by rising flow; settings whose entries don't reach the system's curve
-    are left out.
+    TableForecast
 
     Raises
     ------
     ValueError
-        If a quantity is impossible.
+        If a quantity is impossible, the table doesn't have the setting, or the measured static
+        lies too far outside of the table.
 
     Notes
     -----
-    System: p/p1 = phi + (1 - phi)(Q/Q1)^n over the belief; table: straight lines between its
-    entries. Derived from fan laws; common practice.
+    The system curve p = p1 (Q/Q1)^2 through the measured point, met with the setting's curve
+    times measured over table flow at the current setting. What isn't known exactly is moved by
+    one standard uncertainty both ways and the effects added in quadrature: JCGM 100:2008, 5.1.3
+    note 2. Fan curves and system curves: ASHRAE Handbook HVAC Systems and Equipment, Fans.
 
     Examples
     --------
-    >>> table = [TablePoint("low", 60.0, 0.50), TablePoint("low", 180.0, 0.40),
-    ...          TablePoint("high", 60.0, 0.64), TablePoint("high", 240.0, 0.48)]
-    >>> low, high = setting_forecasts(table, flow_m3_s=0.45, external_static_pa=120.0,
-    ...                               relative_standard_uncertainty=0.03, current_setting="low")
-    >>> low.setting, round(low.flow_m3_s, 3), 0.5 < high.flow_m3_s < 0.58
-    ('low', 0.45, True)
+    >>> from airflow_jobs.calc.blower_curves import setting_curves
+    >>> curves = setting_curves([("tap 2", 50.0, 0.55), ("tap 2", 200.0, 0.45),
+    ...                          ("tap 4", 50.0, 0.80), ("tap 4", 200.0, 0.70)])
+    >>> forecast = table_forecast(curves, current="tap 4", flow_m3_s=0.75, flow_relative_u=0.03,
+    ...                           external_static_pa=125.0)
+    >>> round(forecast.settings[0].flow_m3_s, 3), round(forecast.settings[1].flow_m3_s, 3)
+    (0.54, 0.75)
     """
+    by_name = {curve.setting: curve for curve in curves}
+    if current not in by_name:
+        raise ValueError(f"current is {current!r}; the table has {', '.join(by_name)}")
     flow = float(checked("flow_m3_s", flow_m3_s, "m3/s", above=0.0))
-    static = float(checked("external_static_pa", external_static_pa, "Pa", above=0.0))
-    measured = float(
-        checked("relative_standard_uncertainty", relative_standard_uncertainty, "1", at_least=0.0)
-    )
-    curves = _curves(table)
-    scale, table_uncertainty, scaled_at = 1.0, TABLE_BIAS, None
-    if current_setting in curves:
-        statics, flows = curves[current_setting]
-        if statics[0] <= static <= statics[-1]:
-            scale = flow / float(np.interp(static, statics, flows))
-            table_uncertainty = float(np.hypot(SETTING_SCATTER, measured))
-            scaled_at = current_setting
-    forecasts = []
-    for setting, (statics, flows) in curves.items():
-        # Back at its own setting a blower gives what was measured; nothing scatters there.
-        uncertainty = measured if setting == scaled_at else table_uncertainty
-        met = _meeting_points(statics, scale * flows, flow, static, belief)
-        if met is None:
-            continue
-        log_flow, spread, meeting_static = met
-        half_width = float(ndtri(0.975)) * float(np.hypot(spread, uncertainty))
-        forecasts.append(
-            SettingForecast(
-                setting=setting,
-                flow_m3_s=float(np.exp(log_flow)),
-                low_m3_s=float(np.exp(log_flow - half_width)),
-                high_m3_s=float(np.exp(log_flow + half_width)),
-                external_static_pa=meeting_static,
-            )
+    flow_u = float(checked("flow_relative_u", flow_relative_u, "1", at_least=0.0))
+    static_u = float(checked("static_u_pa", static_u_pa, "Pa", at_least=0.0))
+    if external_static_pa is not None:
+        checked("external_static_pa", external_static_pa, "Pa", above=0.0)
+
+    def settled(slope: float) -> tuple[_Point, dict[str, tuple[FloatArray, FloatArray]]]:
+        point = _measured_point(by_name[current], flow, flow_u, external_static_pa, static_u, slope)
+        return point, {curve.setting: _meeting(curve, point, slope) for curve in curves}
+
+    point, met = settled(SINGLE_ROW_SLOPE)
+    if not np.isfinite(point.scale[_BASE]):
+        raise ValueError(
+            f"external_static_pa is {external_static_pa:g} Pa; the table of setting {current!r} "
+            f"ends at {by_name[current].static_pa[-1]:g} Pa"
         )
-    return tuple(sorted(forecasts, key=lambda forecast: (forecast.flow_m3_s, forecast.setting)))
-
-
-def nearest_setting(
-    forecasts: tuple[SettingForecast, ...], target_flow_m3_s: float
-) -> SettingForecast | None:
-    """Return the forecast that comes nearest to a target flow.
-
-    Parameters
-    ----------
-    forecasts
-        From `setting_forecasts`.
-    target_flow_m3_s
-        On the same basis, m3/s, above 0.
-
-    Returns
-    -------
-    The forecast with the smallest ratio to the target; None where there is none.
-
-    Raises
-    ------
-    ValueError
-        If the target isn't positive.
-
-    Examples
-    --------
-    >>> nearest_setting((), 0.5) is None
-    True
-    """
-    target = float(checked("target_flow_m3_s", target_flow_m3_s, "m3/s", above=0.0))
-    return min(
-        forecasts,
-        key=lambda forecast: abs(float(np.log(forecast.flow_m3_s / target))),
-        default=None,
+    effects = {setting: _effects(np.log(flows)) for setting, (flows, _) in met.items()}
+    if any(len(curve.static_pa) == 1 for curve in curves):
+        steep, flat = (
+            settled(SINGLE_ROW_SLOPE + sign * SINGLE_ROW_SLOPE_U)[1] for sign in (-1.0, 1.0)
+        )
+        for setting in effects:
+            pair = np.log(np.array([flat[setting][0][_BASE], steep[setting][0][_BASE]]))
+            effects[setting]["slope"] = _half(np.log(met[setting][0][_BASE]), *pair)
+    return TableForecast(
+        settings=tuple(
+            _forecast(curve, met[curve.setting], effects[curve.setting], curve.setting == current)
+            for curve in curves
+        ),
+        external_static_pa=float(point.static[_BASE]),
+        is_static_measured=external_static_pa is not None,
+        measured_over_table=float(point.scale[_BASE]),
     )
 
 
-def _curves(table: Iterable[TablePoint]) -> dict[str, tuple[FloatArray, FloatArray]]:
-    """Statics (rising) and flows of each setting with at least two entries."""
-    by_setting: dict[str, list[tuple[float, float]]] = {}
-    for point in table:
-        static = float(checked("external_static_pa", point.external_static_pa, "Pa", at_least=0.0))
-        flow = float(checked("flow_m3_s", point.flow_m3_s, "m3/s", above=0.0))
-        by_setting.setdefault(point.setting, []).append((static, flow))
-    curves = {}
-    for setting, points in by_setting.items():
-        if len({static for static, _ in points}) > 1:
-            array = np.array(sorted(points), dtype=np.float64)
-            curves[setting] = (array[:, 0], array[:, 1])
-    return curves
+def _measured_point(
+    curve: SettingCurve,
+    flow_m3_s: float,
+    flow_u: float,
+    static_pa: float | None,
+    static_u_pa: float,
+    slope: float,
+) -> _Point:
+    """Return the point on the ducts' curve, and how the setting differs from its table."""
+    flow = np.full(_VARIANTS, flow_m3_s)
+    flow[list(_FLOW)] *= np.exp([flow_u, -flow_u])
+    exponent = np.full(_VARIANTS, SYSTEM_EXPONENT)
+    exponent[list(_EXPONENT)] += [SYSTEM_EXPONENT_U, -SYSTEM_EXPONENT_U]
+    if static_pa is not None:
+        static = np.full(_VARIANTS, static_pa)
+        # A static is never below zero by doubt alone; half of it is the least that is tried.
+        moved = min(static_u_pa, 0.5 * static_pa)
+        static[list(_STATIC)] += [moved, -moved]
+        scale = flow / flow_at_static_m3_s(curve, static, slope=slope)
+        return _Point(flow, static, 1.0 / exponent, scale)
+    scale = np.ones(_VARIANTS)
+    scale[list(_TABLE)] *= np.exp([TABLE_RELATIVE_U, -TABLE_RELATIVE_U])
+    knots, flows = knots_of(curve, slope)
+    static = crossing(knots, flows, scale, flow, np.zeros(_VARIANTS))
+    # Where the curve has no such flow, the end of the table that comes nearest to it.
+    ends = np.array([curve.static_pa[0], curve.static_pa[-1]])
+    at_ends = np.array([curve.flow_m3_s[0], curve.flow_m3_s[-1]])
+    nearest = np.argmin(np.abs(scale[:, None] * at_ends - flow[:, None]), axis=1)
+    is_missed = np.isnan(static)
+    static = np.where(is_missed, ends[nearest], static)
+    scale = np.where(is_missed, flow / at_ends[nearest], scale)
+    return _Point(flow, static, 1.0 / exponent, scale)
 
 
-def _meeting_points(
-    statics: FloatArray,
-    flows: FloatArray,
-    measured_flow: float,
-    measured_static: float,
-    belief: FanBelief,
-) -> tuple[float, float, float] | None:
-    """Mean and spread of the log flow, and mean static, where system and setting meet."""
+def _meeting(curve: SettingCurve, point: _Point, slope: float) -> tuple[FloatArray, FloatArray]:
+    """Return flow and static, each (V,), where a setting's curve meets that of the ducts."""
+    knots, flows = knots_of(curve, slope)
+    if np.any(point.static == 0.0):
+        # No resistance at all: the static stays at zero.
+        static = np.zeros(_VARIANTS)
+        return point.scale * np.interp(static, knots, flows, left=np.nan), static
+    coefficient = point.flow / point.static**point.inverse_exponent
+    static = crossing(knots, flows, point.scale, coefficient, point.inverse_exponent)
+    return point.scale * np.interp(static, knots, flows), static
 
-    def system_flow(static: FloatArray) -> FloatArray:
-        friction = (static / measured_static - belief.fixed_share) / (1.0 - belief.fixed_share)
-        through: FloatArray = measured_flow * np.maximum(friction, 0.0) ** (1.0 / belief.exponent)
-        return through
 
-    def surplus(static: FloatArray) -> FloatArray:
-        """What the blower gives beyond what the system lets through; falls as static rises."""
-        over: FloatArray = np.interp(static, statics, flows) - system_flow(static)
-        return over
+def _effects(log_flow: FloatArray) -> dict[str, float]:
+    base = log_flow[_BASE]
+    return {
+        name: _half(base, log_flow[plus], log_flow[minus])
+        for name, (plus, minus) in (
+            ("flow", _FLOW),
+            ("static", _STATIC),
+            ("exponent", _EXPONENT),
+            ("table", _TABLE),
+        )
+    }
 
-    low = np.full(belief.weight.shape, statics[0])
-    high = np.full(belief.weight.shape, statics[-1])
-    inside = (surplus(low) >= 0.0) & (surplus(high) <= 0.0)
-    weight = np.where(inside, belief.weight, 0.0)
-    if weight.sum() < _LEAST_WEIGHT_INSIDE:
-        return None
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        gives_more = surplus(middle) > 0.0
-        low = np.where(gives_more, middle, low)
-        high = np.where(gives_more, high, middle)
-    meeting = 0.5 * (low + high)
-    log_flow = np.log(np.interp(meeting, statics, flows))
-    weight = weight / weight.sum()
-    mean = float(np.sum(weight * log_flow))
-    spread = float(np.sqrt(np.sum(weight * (log_flow - mean) ** 2)))
-    return mean, spread, float(np.sum(weight * meeting))
+
+def _half(base: float, plus: float, minus: float) -> float:
+    """Return half of what moving a quantity both ways does; by one side where one is missing."""
+    if np.isfinite(plus) and np.isfinite(minus):
+        return float(abs(plus - minus) / 2.0)
+    one = plus if np.isfinite(plus) else minus
+    return float(abs(one - base)) if np.isfinite(one) else BEYOND_RELATIVE_U
+
+
+def _forecast(
+    curve: SettingCurve,
+    met: tuple[FloatArray, FloatArray],
+    effects: dict[str, float],
+    is_current: bool,
+) -> SettingForecast:
+    flow, static = float(met[0][_BASE]), float(met[1][_BASE])
+    is_beyond = len(curve.static_pa) > 1 and not (
+        curve.static_pa[0] <= static <= curve.static_pa[-1]
+    )
+    squares = {name: effect**2 for name, effect in effects.items() if name != "flow"}
+    if not is_current:
+        squares["between"] = TABLE_RELATIVE_U**2
+        squares["beyond"] = BEYOND_RELATIVE_U**2 if is_beyond else 0.0
+    model = float(np.sqrt(sum(squares.values())))
+    return SettingForecast(
+        setting=curve.setting,
+        flow_m3_s=flow,
+        external_static_pa=static,
+        model_relative_u=model,
+        relative_u=float(np.hypot(model, effects["flow"])),
+        is_beyond=is_beyond,
+    )
