@@ -204,7 +204,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "POSTPROCESSING_HOOKS": ["airflow_jobs.api.openapi.complete"],
 }
 
-CELERY_BROKER_URL = ENV.broker_url or "filesystem://"
+CELERY_BROKER_URL = ENV.broker_url or "filesystem://localhost"
 CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = (
     {"socket_connect_timeout": 2, "socket_timeout": 5}
     if ENV.broker_url
