@@ -25,7 +25,7 @@ from airflow_jobs.calc.integration import gradient_forms
 from airflow_jobs.calc.quadratic_forms import QuadraticForms, prepared_forms
 from airflow_jobs.calc.quantities import BoolArray, FloatArray
 from airflow_jobs.calc.sampling import Sampling
-from airflow_jobs.calc.sections import Shape
+from airflow_jobs.calc.sections import Shape, area_m2, perimeter_m
 from airflow_jobs.calc.sensing import DENSITY_EXPONENTS
 
 # JCGM 100:2008, 4.3.7: standard uncertainty of a rectangular distribution of half width a.
@@ -172,7 +172,7 @@ def alignment(
     return Alignment(factor=1.0 + effect, relative_u=np.where(is_unknown, effect, left))
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=512)
 def _position_forms(planned: Sampling, actual: Sampling) -> QuadraticForms:
     forms = gradient_forms(planned, actual)
     stacked = np.array([forms.point_x, forms.point_y, forms.hole, forms.depth])
@@ -250,15 +250,17 @@ def area_u(
     Source: JCGM 100:2008, 4.3.7 and 5.1.2, on the areas of `sections.area_m2`; derived.
     """
     size_u = tolerance_m / RECTANGULAR_DIVISOR
+    area = area_m2(shape, width_m=width_m, height_m=height_m)
     if shape == "rectangular":
         sizes = np.hypot(size_u / width_m, size_u / height_m)
     elif shape == "round":
         sizes = 2.0 * size_u / width_m
     else:
-        area = 0.25 * np.pi * height_m**2 + height_m * (width_m - height_m)
         by_height = width_m + (0.5 * np.pi - 2.0) * height_m
-        sizes = np.hypot(height_m * size_u, by_height * size_u) / area
-    lining = 2.0 * size_u * (1.0 / width_m + 1.0 / height_m)
+        sizes = size_u * np.hypot(height_m, by_height) / area
+    # A wall that is thicker all round takes its thickness times the perimeter off the area; in a
+    # rectangle that is 2 u (1/width + 1/height).
+    lining = size_u * perimeter_m(shape, width_m=width_m, height_m=height_m) / area
     combined: FloatArray = np.hypot(sizes, np.where(lining_thickness_m > 0.0, lining, 0.0))
     return combined
 

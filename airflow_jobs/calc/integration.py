@@ -24,6 +24,7 @@ LOCAL_VARIANCE = 0.25
 LOCAL_RANGE = 0.8
 NOISE_RATIO = 0.10
 
+# Weights are a few hundred bytes a layout.
 CACHED_LAYOUTS = 4096
 # A row far heavier than the others makes non-negative least squares keep the sum at one.
 SUM_ROW_WEIGHT = 1e3
@@ -186,7 +187,6 @@ class GradientForms:
     depth: FloatArray
 
 
-@lru_cache(maxsize=CACHED_LAYOUTS)
 def gradient_forms(planned: Sampling, actual: Sampling) -> GradientForms:
     """Quadratic forms that turn displacements of points, holes and depths into variances.
 

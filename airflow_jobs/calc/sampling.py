@@ -226,7 +226,7 @@ def points_of_plan(plan: Plan) -> Sampling:
     )
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)
 def lines_of_plan(plan: Plan) -> Sampling:
     """Readings that are depth means of the lines of a plan; in a round duct, of its radii.
 
