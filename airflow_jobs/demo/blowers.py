@@ -21,6 +21,9 @@ LINEAR_FALL: Final = 0.08
 SQUARE_FALL: Final = 0.10
 AT_RATING: Final = 1.0 - LINEAR_FALL - SQUARE_FALL
 TAP_STEPS: Final = (0.76, 0.88, 1.0, 1.12, 1.24)
+FAN_ONLY_SETTING: Final = 0
+LOWEST_SETTING, HIGHEST_SETTING = 1, 4
+"""Between which people set cooling and heating."""
 TABLE_STATICS_IN_H2O: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
 TAPPED: Final = (FanDrive.PERMANENT_SPLIT_CAPACITOR, FanDrive.CONSTANT_TORQUE)
 
@@ -75,14 +78,6 @@ class Blower:
         lost = max(1.0 - flow_m3_s / free, 0.0)
         root = np.sqrt(LINEAR_FALL**2 + 4.0 * SQUARE_FALL * lost)
         return float(HALF_INCH_OF_WATER_PA * (root - LINEAR_FALL) / (2.0 * SQUARE_FALL))
-
-    def setting_for(self, flow_m3_s: float, external_static_pa: float) -> int:
-        """Return the setting that comes nearest to a flow against a system of ducts."""
-        distances = [
-            abs(self.external_static_pa(setting, flow_m3_s) - external_static_pa)
-            for setting in range(len(TAP_STEPS))
-        ]
-        return int(np.argmin(distances))
 
 
 def blower_table(seeded: Seeded, equipment: Equipment, blower: Blower) -> BlowerTable | None:

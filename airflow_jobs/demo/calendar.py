@@ -131,9 +131,10 @@ def plan_outings(
     quiet
         Systems that follow a course of their own: measured at each visit, never a fault.
     begins_on, today
-        First and last day of the record; nothing happens on the last one.
+        First and last day of the record; nothing happens on its last two.
     """
-    diary = Diary(today - datetime.timedelta(days=1))
+    # Evening work of the day before may lie in today by UTC, and so in the future.
+    diary = Diary(today - datetime.timedelta(days=2))
     at_place: dict[str, list[System]] = {}
     for system in systems:
         at_place.setdefault(system.place.row.name, []).append(system)

@@ -45,6 +45,8 @@ class Duct:
     """Share of the system's standard flow that passes here."""
     moved_hole: tuple[int, float] | None = None
     """Line that was drilled elsewhere, and by how far, m."""
+    hole_note: str = ""
+    """What the crew notes about it."""
 
     @property
     def side(self) -> DrilledSide:

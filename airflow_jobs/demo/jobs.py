@@ -9,6 +9,7 @@ from typing import Final
 from airflow_jobs.models import AdjustmentKind, Call, EquipmentKind, FanDrive, Purpose
 from airflow_jobs.recompute.targets import Aim
 
+from .blowers import HIGHEST_SETTING, LOWEST_SETTING
 from .calendar import Outing
 from .names import CREWS
 from .seeded import Quota, Seeded
@@ -170,7 +171,10 @@ class Life:
         seeded = self._seeded
         blower = system.blower
         step = 1 if is_low else -1
-        has_room = 0 <= blower.setting + step <= 4 and blower.drive != FanDrive.UNKNOWN
+        has_room = (
+            LOWEST_SETTING <= blower.setting + step <= HIGHEST_SETTING
+            and blower.drive != FanDrive.UNKNOWN
+        )
         if has_room and seeded.chance(0.3 if is_low else 0.7):
             before = blower.setting
             blower.setting += step

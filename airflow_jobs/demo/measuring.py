@@ -22,7 +22,7 @@ from airflow_jobs.models import (
 )
 
 from . import measurements
-from .blowers import TAP_STEPS
+from .blowers import FAN_ONLY_SETTING, TAP_STEPS
 from .calendar import Kit, Outing
 from .conditions import Weather
 from .ducts import Duct
@@ -39,7 +39,6 @@ SUPPLY_CHECKED: Final = 0.5
 PRESSURES, RISES, LONE_FLOWS = 0.45, 0.6, 0.012
 HOOD_FOR_ONE_RETURN: Final = 0.12
 STATE_FORGOTTEN: Final = 0.012
-FAN_ONLY_SETTING: Final = 0
 
 
 @dataclass

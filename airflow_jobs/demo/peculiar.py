@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
+from airflow_jobs.calc.rules import log_tchebycheff_fractions
+from airflow_jobs.calc.slips import LayoutCheck, check_positions
 from airflow_jobs.models import EquipmentKind, Material, Shape, Stage
 from airflow_jobs.units import LENGTH
 
@@ -19,6 +21,8 @@ from .typed import Typed
 
 TWO_RETURNS: Final = 9
 LINED, BOARD, MOVED_HOLES, FAN_ONLY = 8, 6, 3, 2
+MISCOPIED: Final = 0.238
+"""Written where 0.288 belongs in the rule of five lines."""
 CLOSEST_MOVE_M, FURTHEST_MOVE_M = 0.018, 0.034
 REDUCED_BAROMETER_M: Final = (1000.0, 1500.0)
 # Metres a second and miles an hour, typed as feet a minute.
@@ -59,6 +63,12 @@ def build_ducts(
         line_duct(duct, Material.FIBROUS_BOARD)
     for duct in rectangular[LINED + BOARD : LINED + BOARD + MOVED_HOLES]:
         _move_hole(seeded, duct)
+    five_lines = [
+        duct
+        for duct in rectangular[LINED + BOARD + MOVED_HOLES :]
+        if duct.plan.lines == log_tchebycheff_fractions(5)
+    ]
+    _slip_hole(five_lines[0])
     return ducts
 
 
@@ -81,7 +91,10 @@ def choose(
     low, high = REDUCED_BAROMETER_M
     return Peculiarities(
         fan_only=frozenset(tapped[:FAN_ONLY]),
-        reduced_barometer=next(place for place in places if low < place.elevation_m < high),
+        reduced_barometer=min(
+            (place for place in places if low < place.elevation_m < high),
+            key=lambda place: sum(system.place is place for system in systems),
+        ),
     )
 
 
@@ -114,9 +127,30 @@ def is_slipped(record: Invented, taken: Taken) -> bool:
 
 
 def _move_hole(seeded: Seeded, duct: Duct) -> None:
-    line = 2
-    distance = seeded.uniform(CLOSEST_MOVE_M, FURTHEST_MOVE_M)
-    duct.moved_hole = (line, round(distance, 3))
+    """Let a hole be drilled beside its place, where nobody would take it for a copying slip."""
+    along, _ = duct.inside.extents_m(duct.side)
+    distance_m = round(seeded.uniform(CLOSEST_MOVE_M, FURTHEST_MOVE_M), 3)
+    _drill(duct, 2, distance_m, "hole moved off a gas pipe, true position entered")
+    while any(item.written for item in _checked(duct, along).misplaced):
+        distance_m += 0.002
+        _drill(duct, 2, distance_m, duct.hole_note)
+
+
+def _slip_hole(duct: Duct) -> None:
+    """Let the second hole be laid out by a miscopied fraction."""
+    along, _ = duct.inside.extents_m(duct.side)
+    distance_m = round((MISCOPIED - duct.plan.lines[1]) * along, 3)
+    _drill(duct, 1, distance_m, "second hole sits closer than the card says, entered as drilled")
+
+
+def _drill(duct: Duct, line: int, distance_m: float, note: str) -> None:
+    duct.moved_hole = (line, distance_m)
+    duct.hole_note = note
     lines = duct.lines_mm()
     duct.row.holes = {"lines": [Typed(mm, "mm", LENGTH).si for mm in lines]}
     duct.row.as_sent["holes"] = {"unit": "mm", "lines": lines}
+
+
+def _checked(duct: Duct, along_m: float) -> LayoutCheck:
+    positions_m = [mm / 1000.0 for mm in duct.lines_mm()]
+    return check_positions(positions_m, duct.plan.lines, along_m)

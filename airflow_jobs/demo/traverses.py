@@ -26,7 +26,6 @@ from .typed import Typed, on_scale
 SWEEPS, AVERAGE = 0.24, 0.06
 MISSING: Final = 0.035
 POSITIONS_SENT: Final = 0.06
-MOVED_BY: Final = "hole moved off a gas pipe, true position entered"
 REASONS: Final = (
     "hanger rod in the way",
     "wire behind the sheet",
@@ -165,7 +164,7 @@ def take(
     taken_in = TakenIn.BACK_AND_FORTH if seeded.chance(0.2) else TakenIn.LINE_BY_LINE
     if mode == Mode.POINTS and taken_in == TakenIn.BACK_AND_FORTH:
         sent["taken_in"] = str(taken_in)
-    notes = MOVED_BY if duct.moved_hole is not None else seeded.pick(NOTES)
+    notes = duct.hole_note or seeded.pick(NOTES)
     if notes:
         sent["notes"] = notes
     content = TraverseContent(

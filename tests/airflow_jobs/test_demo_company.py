@@ -256,7 +256,7 @@ def test_lined_ducts_moved_holes_and_fan_only_readings_are_there(invented: Inven
     moved = [
         duct for ducts in invented.ducts.values() for duct in ducts if duct.moved_hole is not None
     ]
-    assert len(moved) == 3
+    assert len(moved) == 4
     for duct in moved:
         contents = [taken.content for taken in invented.taken if taken.duct is duct]
         assert contents

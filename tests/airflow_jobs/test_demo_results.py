@@ -212,7 +212,7 @@ def test_the_careless_crew_stands_out_and_the_one_with_bad_systems_does_not(
     for crew in filled.invented.crews:
         if crew.name != CARELESS_CREW:
             assert np.mean(outside(filled.judged(Stage.AS_LEFT, crew.name))) <= 0.2
-    assert np.mean(outside(filled.judged(Stage.AS_FOUND, TROUBLE_CREW))) > 0.88
+    assert np.mean(outside(filled.judged(Stage.AS_FOUND, TROUBLE_CREW))) > 0.85
     assert np.mean(outside(filled.judged(Stage.AS_LEFT, TROUBLE_CREW))) <= 0.15
 
 
@@ -266,6 +266,7 @@ def test_what_is_peculiar_becomes_a_finding(filled: Filled) -> None:
         "calibration_overdue",
         "barometer_reduced_to_sea_level",
         "holes_off_plan",
+        "copying_slip",
         "readings_missing",
         "unit_suspect",
         "states_not_comparable",
