@@ -147,8 +147,9 @@ def _naive_half_width(readings: FloatArray) -> FloatArray:
     if count < 2:
         return np.full(present.shape[0], np.nan)
     factor = student.ppf(0.975, count - 1)
-    half: FloatArray = factor * present.std(axis=1, ddof=1) / np.sqrt(count)
-    return half / present.mean(axis=1)
+    scatter = present.std(axis=1, ddof=1) / present.mean(axis=1)
+    half: FloatArray = factor * scatter / np.sqrt(count)
+    return half
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
