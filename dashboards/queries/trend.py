@@ -28,6 +28,10 @@ FEWEST: Final = 3
 MOST: Final = 40
 
 
+WIDEST = 2.0 * math.log(10.0)
+"""A yearly change known no better than to a factor of ten either way is not shown."""
+
+
 def usual_call(measurements: Sequence[Measurement]) -> str:
     """Return the call under which a system was judged most often, the later one at a tie."""
     calls = Counter(one.call for one in measurements if one.judged is not None)
@@ -70,6 +74,8 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
     return [
         None
         if line.pairs[index] < 1
+        # Measurements of one day alone foretell nothing: theirs would be a slope without bounds.
+        or line.slope_high[index] - line.slope_low[index] > WIDEST
         else Trend(
             per_year=math.expm1(line.slope[index]),
             per_year_low=math.expm1(line.slope_low[index]),
