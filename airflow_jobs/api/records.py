@@ -14,6 +14,7 @@ from rest_framework import serializers, status
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.settings import api_settings
 from rest_framework.viewsets import GenericViewSet
 
 from airflow_jobs.actions import access
@@ -50,10 +51,9 @@ class StrictSerializer(serializers.Serializer[Any]):
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         """Refuse unknown keys, then parse what is there."""
         if not isinstance(data, Mapping):
-            message = str(self.error_messages["invalid"])
-            raise serializers.ValidationError(
-                message.format(datatype=shown(data)), code="not_an_object"
-            )
+            text = str(self.error_messages["invalid"]).format(datatype=shown(data))
+            refusal = serializers.ErrorDetail(text, code="not_an_object")
+            raise serializers.ValidationError({api_settings.NON_FIELD_ERRORS_KEY: [refusal]})
         self._refuse_unknown(data)
         partial = bool(getattr(self.root, "partial", False))
         given = {

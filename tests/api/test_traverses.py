@@ -406,7 +406,9 @@ def test_what_can_not_be_is_refused_where_it_stands(
 def test_the_units_that_are_possible_are_named(actors: Actors, world: World) -> None:
     readings = {"unit": "fpm", "values": [[1]]}
     message = actors.owner.post("traverses/", world.content(readings=readings)).json()["detail"]
-    assert "'ft/min'" in message and "'m/s'" in message and "'inH2O'" in message
+    assert "'ft/min'" in message
+    assert "'m/s'" in message
+    assert "'inH2O'" in message
 
 
 def test_every_broken_rule_is_told_at_once(actors: Actors, world: World) -> None:
