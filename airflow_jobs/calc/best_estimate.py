@@ -218,7 +218,7 @@ def estimate_mean(velocity_m_s: FloatArray, sampling: Sampling) -> MeanEstimate:
     >>> from airflow_jobs.calc.sampling import points_of_plan
     >>> places = points_of_plan(plan_by_rule("rectangular", "log_tchebycheff", 5, 5))
     >>> estimate = estimate_mean(np.full((1, 25), 3.0), places)
-    >>> 2.93 < estimate.velocity_m_s[0] < 2.98
+    >>> bool(2.93 < estimate.velocity_m_s[0] < 2.98)
     True
     """
     readings = np.asarray(velocity_m_s, dtype=float)

@@ -37,6 +37,25 @@ class Places:
 
 
 def places_of(batch: TraverseBatch) -> Places:
+    """Find out where the readings of a batch stand and what they weigh.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+
+    Returns
+    -------
+    Places
+
+    Raises
+    ------
+    ValueError
+        If there is no traverse, or nothing was read.
+
+    Notes
+    -----
+    Source: see `integration.transfer_weights`.
+    """
     sampling_of = points_of_plan if batch.mode == "points" else lines_of_plan
     planned = sampling_of(batch.plan)
     everywhere = sampling_of(batch.taken if batch.taken is not None else batch.plan)
@@ -70,14 +89,36 @@ def _time_order(batch: TraverseBatch, line: np.ndarray) -> FloatArray:
 
 
 def extents_m(batch: TraverseBatch) -> tuple[FloatArray, FloatArray]:
-    """Inside extents along the drilled side and along the depth."""
+    """Give the inside extents along the drilled side and along the depth.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+
+    Returns
+    -------
+    tuple of ndarray, shape (N,), m
+        Both the diameter in a round section.
+    """
     if batch.plan.shape == "round" or batch.drilled_side == "width":
         return batch.width_m, batch.height_m
     return batch.height_m, batch.width_m
 
 
 def gaps_of(batch: TraverseBatch, places: Places) -> tuple[FloatArray, FloatArray]:
-    """Unswept strips at both ends of each line as fractions of its chord, shape (N, m)."""
+    """Give the unswept strips at both ends of each line as fractions of its chord.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+        Of sweeps or averages.
+    places : Places
+
+    Returns
+    -------
+    tuple of ndarray, shape (N, m), dimensionless
+        At the drilled wall and at the far one.
+    """
     _, depth = extents_m(batch)
     lines = places.actual.averaged(places.actual.xi)
     chord = depth[:, None] * np.ones_like(lines)
@@ -87,14 +128,37 @@ def gaps_of(batch: TraverseBatch, places: Places) -> tuple[FloatArray, FloatArra
 
 
 def has_gaps(batch: TraverseBatch) -> bool:
-    """Whether readings are means over lines of which the ends may not have been swept."""
+    """Say whether readings are means over lines whose ends may not have been swept.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+
+    Returns
+    -------
+    bool
+        False for points, and for sweeps with depth stamps.
+    """
     return batch.mode != "points" and not batch.is_depth_stamped
 
 
 def gap_factor_of(batch: TraverseBatch, places: Places) -> FloatArray:
-    """Factor from swept to whole lines, shape (N, m); one for points and stamped sweeps.
+    """Give the factor from swept to whole lines.
 
-    An average, which is one reading for all lines, takes on its shape (N, m) with it.
+    Parameters
+    ----------
+    batch : TraverseBatch
+    places : Places
+
+    Returns
+    -------
+    ndarray, shape (N, m), dimensionless
+        One, of shape (1, 1), for points and stamped sweeps. An average, which is one reading
+        for all lines, takes on the shape (N, m) with it.
+
+    Notes
+    -----
+    Source: see `sweeps.gap_factor`.
     """
     if not has_gaps(batch):
         return np.ones((1, 1))

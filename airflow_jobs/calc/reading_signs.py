@@ -25,6 +25,27 @@ def signs_of(
     velocity: FloatArray,
     mean: FloatArray,
 ) -> Signs:
+    """Read off what the readings give away.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+    places : Places
+    sensed : SensedVelocities
+        Of the readings taken.
+    velocity : ndarray, shape (N, m), m/s
+        Corrected readings.
+    mean : ndarray, shape (N,), m/s
+        By the rule.
+
+    Returns
+    -------
+    Signs
+
+    Notes
+    -----
+    Source: limits are those of `sensor_limits` and `sweeps`; twice the mean is common practice.
+    """
     shown = np.abs(sensed.indicated_m_s)
     in_dead_band = np.asarray(dead_band_share(sensed))
     readings = batch.readings[:, places.taken]
@@ -58,6 +79,25 @@ def indicative_reasons(
     best: FloatArray,
     arms_complete: bool,
 ) -> dict[str, BoolArray]:
+    """Collect the reasons that make a result indicative only.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+    places : Places
+    sensed : SensedVelocities
+        Of the readings taken.
+    best : ndarray, shape (N,), m/s
+        Best estimates; NaN where there is none.
+    arms_complete : bool
+        False where two diameters lack an arm.
+
+    Returns
+    -------
+    dict of str to ndarray of bool, shape (N,)
+        By the names that `Evaluation.indicative_reasons` lists.
+    """
+
     def for_all(flag: bool) -> BoolArray:
         return np.full(batch.number, flag)
 

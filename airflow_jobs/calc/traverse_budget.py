@@ -32,7 +32,30 @@ def common_components(
     mean: FloatArray,
     air: AirState,
 ) -> dict[str, FloatArray]:
-    """The budget's components that standard and actual flow have in common."""
+    """Work out the components that standard and actual flow have in common.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+    places : Places
+    sensed : SensedVelocities
+        Of the readings taken.
+    velocity : ndarray, shape (N, m), m/s
+        Corrected readings, of whole lines where lines were swept.
+    mean : ndarray, shape (N,), m/s
+        By the rule.
+    air : AirState
+
+    Returns
+    -------
+    dict of str to ndarray, shape (N,)
+        Relative standard uncertainties by the names of `uncertainty.COMPONENTS`, without
+        `spatial`, `average_only`, `alignment` and `density`.
+
+    Notes
+    -----
+    Source: see `components`, `sweeps` and `sensor_limits`.
+    """
     along, depth = extents_m(batch)
     shown = sensed.calibrated_m_s.mean(axis=1)
     if batch.mode != "average":
@@ -131,6 +154,21 @@ def _sensor_components(
 
 
 def density_components(batch: TraverseBatch) -> tuple[FloatArray, FloatArray]:
+    """Work out what the doubt about the air's density does to actual and to standard flow.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+
+    Returns
+    -------
+    tuple of ndarray, shape (N,) or scalar
+        Relative standard uncertainties.
+
+    Notes
+    -----
+    Source: see `components.density_uncertainty` and `components.flow_density_u`.
+    """
     known = components.density_uncertainty(
         dry_bulb_c=batch.dry_bulb_c,
         relative_humidity=batch.relative_humidity,
@@ -143,7 +181,21 @@ def density_components(batch: TraverseBatch) -> tuple[FloatArray, FloatArray]:
 
 
 def blades_tell(batch: TraverseBatch) -> BoolArray:
-    """Blades are close and the grid is too coarse for what they leave in the flow."""
+    """Say where blades are close and the grid is too coarse for what they leave in the flow.
+
+    Parameters
+    ----------
+    batch : TraverseBatch
+
+    Returns
+    -------
+    ndarray of bool, shape (N,)
+        In a round section wherever blades are close.
+
+    Notes
+    -----
+    Source: see `uncertainty.blades_are_resolved`.
+    """
     if batch.plan.shape == "round":
         return batch.blades_within_5_diameters
     depths = [len(depths) for depths in batch.plan.depths]
