@@ -7,9 +7,10 @@ from typing import Any, Final
 import numpy as np
 
 from airflow_jobs.calc.narrowing import narrowing_sentence
-from airflow_jobs.calc.traverse_results import Evaluation, Flows, Interval
+from airflow_jobs.calc.traverse_results import Evaluation, Interval
 from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS
 from airflow_jobs.findings import in_order
+from airflow_jobs.models import Mode
 
 from .inputs import TraverseInputs
 from .outcomes import Computed, finite, judgement_columns, verdict_words
@@ -31,6 +32,10 @@ STEP_NOTES: Final = {
     "sweep_gap": "Strips at the walls that the sweep did not reach.",
     "wall": "The slow layer at the wall that no probe sees.",
     "alignment": "A probe held by hand tilts a little and then reads low.",
+}
+DIFFERENCES: Final = {
+    "wall": "the slow layer at the walls and between the points, which the rule cannot see",
+    "alignment": "the tilt of a probe held by hand",
 }
 LEAST_WORTH_SAYING: Final = 0.0005
 """Below this relative difference the best estimate and the rule's average are the same."""
@@ -61,7 +66,7 @@ def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Comput
         "flow_standard": finite(float(rule.standard_m3_s[row])),
         "mass_flow": finite(float(rule.mass_kg_s[row])),
         "flow_per_capacity": finite(float(rule.per_capacity_m3_s_per_w[row])),
-        "best_estimate": _best(best, rule, row),
+        "best_estimate": _best(evaluation, row),
         "interval95": {
             "flow_actual": _interval(evaluation.interval_actual_m3_s, row),
             "flow_standard": _interval(evaluation.interval_standard_m3_s, row),
@@ -71,15 +76,7 @@ def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Comput
         "indicative_because": reasons,
         "budget": _budget(evaluation, row),
         "narrow_it": _narrow_it(evaluation, row),
-        "corrections": [
-            {
-                "step": step.step,
-                "factor": finite(float(step.factor[row])),
-                "velocity_after": finite(float(step.velocity_after_m_s[row])),
-                "note": STEP_NOTES.get(step.step, ""),
-            }
-            for step in evaluation.corrections
-        ],
+        "corrections": _corrections(inputs, evaluation, row),
         "target": inputs.aim.as_dict() if inputs.aim else None,
         "verdict": verdict,
         "leaning": leaning,
@@ -120,7 +117,9 @@ def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Comput
     )
 
 
-def _best(best: Flows, rule: Flows, row: int) -> dict[str, Any]:
+def _best(evaluation: Evaluation, row: int) -> dict[str, Any]:
+    best, rule = evaluation.best_estimate, evaluation.by_rule
+    steps = {step.step: float(step.factor[row]) for step in evaluation.corrections}
     velocity = finite(float(best.velocity_mean_m_s[row]))
     by_rule = finite(float(rule.velocity_mean_m_s[row]))
     return {
@@ -128,11 +127,11 @@ def _best(best: Flows, rule: Flows, row: int) -> dict[str, Any]:
         "flow_actual": finite(float(best.actual_m3_s[row])),
         "flow_standard": finite(float(best.standard_m3_s[row])),
         "flow_per_capacity": finite(float(best.per_capacity_m3_s_per_w[row])),
-        "why": _why(velocity, by_rule),
+        "why": _why(velocity, by_rule, steps),
     }
 
 
-def _why(best: float | None, by_rule: float | None) -> str:
+def _why(best: float | None, by_rule: float | None, steps: dict[str, float]) -> str:
     """Say in one sentence why the best estimate differs from the rule's average."""
     if best is None or not by_rule:
         return "There are too few readings for a best estimate."
@@ -140,10 +139,32 @@ def _why(best: float | None, by_rule: float | None) -> str:
     if abs(difference) < LEAST_WORTH_SAYING:
         return "The rule's average and the best estimate agree here."
     direction = "below" if difference < 0 else "above"
-    return (
-        f"It lies {abs(difference):.1%} {direction} the rule's average: the rule's points do not "
-        "see the slow layer at the walls as it is, and a probe held by hand tilts a little."
-    )
+    parts = [
+        f"{steps[step] - 1.0:+.1%} for {why}"
+        for step, why in DIFFERENCES.items()
+        if abs(steps.get(step, 1.0) - 1.0) >= LEAST_WORTH_SAYING
+    ]
+    return f"It lies {abs(difference):.1%} {direction} the rule's average: {' and '.join(parts)}."
+
+
+def _corrections(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> list[dict[str, Any]]:
+    """Return the steps from the display to the best estimate; those that apply to this mode."""
+    left_out = set()
+    if inputs.mode == Mode.POINTS:
+        left_out.add("sweep_gap")
+    if inputs.actual is inputs.plan:
+        left_out.add("positions")
+    return [
+        {
+            "step": step.step,
+            "factor": finite(float(step.factor[row])),
+            "velocity_after": finite(float(step.velocity_after_m_s[row])),
+            "note": STEP_NOTES.get(step.step, ""),
+        }
+        for step in evaluation.corrections
+        # What is left out may still move the number: missing readings move weights.
+        if step.step not in left_out or abs(float(step.factor[row]) - 1.0) > 1e-9
+    ]
 
 
 def _interval(interval: Interval, row: int) -> dict[str, float] | None:
