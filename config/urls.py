@@ -3,6 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path
 
+from . import checks  # noqa: F401  # registers the deployment checks
 from .health import health
 
 urlpatterns = [
