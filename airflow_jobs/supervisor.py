@@ -1,15 +1,13 @@
 """Starts the service's processes, keeps them running, and stops every one of them.
 
 Each process leads a session of its own, so that Ctrl-C reaches only this one, which then stops
-the others in order: web, worker, schedule, PostgreSQL. Should this process be killed, the
-guardian does the same.
+the others, PostgreSQL last. Should this process be killed, the guardian does the same.
 """
 
 import errno
 import fcntl
 import http.client
 import os
-import signal
 import socket
 import subprocess
 import sys
@@ -18,12 +16,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import FrameType
 from typing import Final
 
 import psutil
 
 from airflow_jobs import embedded
+from airflow_jobs.end_requests import EndRequests
 from airflow_jobs.guardian import GOODBYE, GRACE_SECONDS, kill_group, stop_groups
 from airflow_jobs.process_logs import cut_if_long, last_line, open_log, rotate
 from airflow_jobs.system_accounts import account_name
@@ -44,13 +42,9 @@ class CannotRun(RuntimeError):
     """The service cannot run; the text is one line that says what to do."""
 
 
-class Interrupted(KeyboardInterrupt):
-    """Ctrl-C or a request to end came."""
-
-
 @dataclass(frozen=True, kw_only=True)
 class Program:
-    """A process to keep running; started in the order given, stopped in the same order."""
+    """A process to keep running; started, and asked to end, in the order given."""
 
     name: str
     command: Sequence[str]
@@ -82,46 +76,6 @@ class _Child:
     start_at: float = 0.0
 
 
-class Signals:
-    """Turns the first request to end into `Interrupted`, at a moment when nothing is half done."""
-
-    def __init__(self) -> None:
-        self.count = 0
-        self._holds = 0
-
-    @contextmanager
-    def caught(self) -> Iterator[None]:
-        """Catch the signals for the length of a block."""
-        numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-        before = {number: signal.signal(number, self._came) for number in numbers}
-        try:
-            yield
-        finally:
-            for number, handler in before.items():
-                signal.signal(number, handler)
-
-    @contextmanager
-    def held(self) -> Iterator[None]:
-        """Keep a signal until the end of a block that must not be cut."""
-        count = self.count
-        self._holds += 1
-        try:
-            yield
-        finally:
-            self._holds -= 1
-        if self.count > count and not self._holds:
-            raise Interrupted
-
-    def hold_for_good(self) -> None:
-        """From here on only count: the end has begun."""
-        self._holds += 1
-
-    def _came(self, number: int, frame: FrameType | None) -> None:
-        self.count += 1
-        if self.count == 1 and not self._holds:
-            raise Interrupted
-
-
 class Supervisor:
     """Runs the service in one place.
 
@@ -140,7 +94,7 @@ class Supervisor:
     ) -> None:
         self.place = place
         self.say = say
-        self._signals = Signals()
+        self._requests = EndRequests()
         self._children = [_Child(program=program) for program in programs]
         self._guardian: subprocess.Popen[bytes] | None = None
         self._lock = -1
@@ -171,7 +125,7 @@ class Supervisor:
         Interrupted
             If Ctrl-C or a request to end came; everything is stopped by then.
         """
-        with self._signals.caught(), ExitStack() as stack:
+        with self._requests.caught(), ExitStack() as stack:
             self._take_folder(stack)
             self._refuse_busy_port()
             stack.callback(self._say_goodbye)
@@ -188,7 +142,7 @@ class Supervisor:
             try:
                 yield
             finally:
-                self._signals.hold_for_good()
+                self._requests.hold_for_good()
 
     def watch(self) -> None:
         """Keep everything running until a request to end comes.
@@ -274,7 +228,7 @@ class Supervisor:
                 ) from error
 
     def _start_postgres(self, stack: ExitStack, directory: Path) -> None:
-        with self._signals.held():
+        with self._requests.held():
             stack.enter_context(embedded.running(directory))
         if directory.is_symlink():
             self.say(
@@ -284,7 +238,7 @@ class Supervisor:
 
     def _start_guardian(self) -> None:
         command = [sys.executable, "-m", "airflow_jobs.guardian"]
-        with self._signals.held(), open_log(self.log_of("guardian")) as log:
+        with self._requests.held(), open_log(self.log_of("guardian")) as log:
             self._guardian = subprocess.Popen(
                 [*command, str(self.place.postgres_directory or "")],
                 stdin=subprocess.PIPE,
@@ -337,7 +291,7 @@ class Supervisor:
         self._launch(child)
 
     def _launch(self, child: _Child) -> None:
-        with self._signals.held(), open_log(self.log_of(child.program.name)) as log:
+        with self._requests.held(), open_log(self.log_of(child.program.name)) as log:
             child.process = subprocess.Popen(
                 child.program.command,
                 stdin=subprocess.DEVNULL,
@@ -372,22 +326,22 @@ class Supervisor:
         self.say(f"The {name} process ended ({how}) and starts again in {pause:g} s.")
 
     def _stop_children(self) -> None:
-        self._signals.hold_for_good()
-        for child in self._children:
-            if child.process is None:
-                continue
-            child.process.terminate()
-            deadline = time.monotonic() + GRACE_SECONDS
-            # Who asks twice does not want to wait.
-            while (
-                child.process.poll() is None
-                and time.monotonic() < deadline
-                and self._signals.count < 2
-            ):
-                time.sleep(0.02)
-            kill_group(child.process.pid)
-            child.process.wait()
-            self._tell_guardian(f"ended {child.process.pid}")
+        self._requests.hold_for_good()
+        left = [(child, child.process) for child in self._children if child.process is not None]
+        for _, process in left:
+            process.terminate()
+        deadline = time.monotonic() + GRACE_SECONDS
+        # Who asks twice does not want to wait.
+        while (
+            any(process.poll() is None for _, process in left)
+            and time.monotonic() < deadline
+            and self._requests.count < 2
+        ):
+            time.sleep(0.02)
+        for child, process in left:
+            kill_group(process.pid)
+            process.wait()
+            self._tell_guardian(f"ended {process.pid}")
             child.process = None
 
     def _tend_postgres(self) -> None:
