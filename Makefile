@@ -15,7 +15,7 @@ LOCK := $(RUN) -m uv pip compile --quiet --python-version 3.11 --generate-hashes
 CHECK := DATA_DIR=build/check $(RUN)
 
 .DELETE_ON_ERROR:
-.PHONY: help demo serve test check format bench audit lock clean
+.PHONY: help demo serve test check openapi format bench audit lock clean
 
 help:
 	@echo 'make demo     an invented company with years of history, and a live measurement'
@@ -23,6 +23,7 @@ help:
 	@echo 'make serve    the same service, empty, for real use on this machine'
 	@echo 'make test     the whole test suite (ARGS="tests/calc -k air" for a part of it)'
 	@echo 'make check    format, lint, types, layering, migrations and OpenAPI in step'
+	@echo 'make openapi  write docs/openapi.yaml anew from the code'
 	@echo 'make format   let the formatter and the linter mend what they can'
 	@echo 'make bench    each figure beside its yardstick in the same run'
 	@echo 'make audit    known vulnerabilities of the locked requirements; needs the internet'
@@ -51,7 +52,6 @@ check: $(DEVELOPMENT)
 	@diff -u docs/openapi.yaml build/openapi.yaml \
 		|| { echo 'docs/openapi.yaml is behind the code: run make openapi and look at the change.'; exit 1; }
 
-.PHONY: openapi
 openapi: $(DEVELOPMENT)
 	$(CHECK) manage.py spectacular --validate --fail-on-warn --file docs/openapi.yaml
 

@@ -2,12 +2,15 @@
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final
 
 from django.conf import settings
 from django.core.management.base import CommandError
+from django.db import connections
 
+from airflow_jobs import embedded
 from airflow_jobs.supervisor import Place, Program, Supervisor
 from airflow_jobs.system_accounts import account_that_owns
 
@@ -107,6 +110,34 @@ def become_the_owner(say: Callable[[str], None]) -> None:
         )
     account.become()
     say(f"Running as {account.name}, the owner of {directory}.")
+
+
+@contextmanager
+def database() -> Iterator[None]:
+    """Have the database for the length of a command, where it is the embedded one.
+
+    Yields
+    ------
+    None
+        While it runs; whoever leaves last, a command or the service, stops it.
+
+    Raises
+    ------
+    CommandError
+        If it cannot run, in one line.
+    """
+    environment = settings.ENV
+    if environment.database is not None:
+        yield
+        return
+    try:
+        with embedded.running(environment.postgres_directory):
+            try:
+                yield
+            finally:
+                connections.close_all()
+    except embedded.DatabaseUnavailable as error:
+        raise CommandError(str(error)) from error
 
 
 def make_folders() -> None:

@@ -5,6 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from airflow_jobs.management.first_administrator import make_first_administrator
+from airflow_jobs.management.service import database
 
 
 class Command(BaseCommand):
@@ -18,4 +19,5 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Make the administrator."""
-        make_first_administrator(self.stdout.write)
+        with database():
+            make_first_administrator(self.stdout.write)
