@@ -155,3 +155,19 @@ def test_a_server_that_is_away_ends_the_start_with_one_line(
     assert errors.startswith("CommandError: The step migrate failed:")
     assert str(running.data / "log" / "migrate.log") in errors
     assert "\n" not in errors
+
+
+def test_the_first_administrator_can_be_made_apart_once_there_are_tables(folder: Path) -> None:
+    data = folder / "var"
+    apart = Running(["first_administrator"], data)
+    assert apart.ends() == (
+        1,
+        "CommandError: There are no tables yet: run manage.py migrate first.",
+    )
+    with embedded.running(data / "postgres"):
+        assert Running(["migrate", "--no-input"], data).ends() == (0, "")
+    for said in (2, 0):
+        apart = Running(["first_administrator"], data)
+        assert apart.ends() == (0, "")
+        assert len(apart.lines) == said
+    assert not embedded.listens(data / "postgres")

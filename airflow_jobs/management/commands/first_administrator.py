@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
+from django.db import ProgrammingError
 
 from airflow_jobs.management.first_administrator import make_first_administrator
 from airflow_jobs.management.service import database
@@ -19,5 +20,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Make the administrator."""
-        with database():
-            make_first_administrator(self.stdout.write)
+        try:
+            with database():
+                make_first_administrator(self.stdout.write)
+        except ProgrammingError as error:
+            raise CommandError("There are no tables yet: run manage.py migrate first.") from error
