@@ -56,7 +56,9 @@ def _static(source: str, help_text: str) -> QuantityField:
 
 
 def _computed(source: str, help_text: str) -> QuantityField:
-    return QuantityField(PRESSURE, source=source, read_only=True, help_text=help_text)
+    return QuantityField(
+        PRESSURE, source=source, read_only=True, allow_null=True, help_text=help_text
+    )
 
 
 class PressureSerializer(MeasurementSerializer):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from airflow_jobs.advice_words import advice_sentence
 from airflow_jobs.models import Computation, State
 from airflow_jobs.units import (
     AREA,
@@ -12,6 +13,7 @@ from airflow_jobs.units import (
     FLOW_PER_CAPACITY,
     LENGTH,
     MASS_FLOW,
+    PRESSURE,
     VELOCITY,
     Dimension,
     quantity,
@@ -30,6 +32,38 @@ QUANTITIES: Final[dict[str, Dimension]] = {
     "flow_standard": FLOW,
     "mass_flow": MASS_FLOW,
     "flow_per_capacity": FLOW_PER_CAPACITY,
+    **dict.fromkeys(
+        (
+            "measured_flow",
+            "found_flow",
+            "target_flow",
+            "expected_flow",
+            "expected_flow_low",
+            "expected_flow_high",
+            "other_flow",
+            "other_flow_low",
+            "other_flow_high",
+            "return_flow",
+            "supply_flow",
+            "flow_difference",
+            "flow_difference_low",
+            "flow_difference_high",
+        ),
+        FLOW,
+    ),
+    "expected_flow_per_capacity": FLOW_PER_CAPACITY,
+    **dict.fromkeys(
+        (
+            "external_static",
+            "external_static_low",
+            "external_static_high",
+            "expected_external_static",
+            "expected_external_static_low",
+            "expected_external_static_high",
+            "max_external_static",
+        ),
+        PRESSURE,
+    ),
 }
 """The key of a number in a result says what it is a number of."""
 
@@ -39,6 +73,13 @@ def render_values(values: dict[str, Any], units: str) -> dict[str, Any]:
     rendered = {key: _rendered(key, item, units) for key, item in values.items()}
     if values.get("target"):
         rendered["target"] = _target(values["target"], units)
+    if values.get("guard_band") and values.get("target"):
+        dimension = _judged_dimension(values["target"])
+        rendered["guard_band"] = {
+            key: quantity(value, dimension, units) for key, value in values["guard_band"].items()
+        }
+    if values.get("blower_advice"):
+        rendered["blower_advice"]["sentence"] = advice_sentence(values["blower_advice"], units)
     if values.get("interval95"):
         rendered["interval95"] = {
             key: bounds
@@ -88,8 +129,12 @@ def _rendered(key: str, item: Any, units: str) -> Any:
     return quantity(float(item), dimension, units)
 
 
+def _judged_dimension(target: dict[str, Any]) -> Dimension:
+    return QUANTITIES["flow_standard" if target["quantity"] == "flow" else "flow_per_capacity"]
+
+
 def _target(target: dict[str, Any], units: str) -> dict[str, Any]:
-    dimension = QUANTITIES["flow_standard" if target["quantity"] == "flow" else "flow_per_capacity"]
+    dimension = _judged_dimension(target)
     return {
         **target,
         **{key: quantity(target[key], dimension, units) for key in ("low", "nominal", "high")},

@@ -61,11 +61,19 @@ class TokenSerializer(RecordSerializer):
 
     # A key of the body, not an attribute of the serializer.
     label = TextField(max_length=100, read_only=True, help_text="What it is called.")  # type: ignore[assignment]
-    person = ReferenceField("people", read_only=True, help_text="Whose it is; null for a crew's.")
-    crew = ReferenceField("crews", read_only=True, help_text="The crew of a field app.")
+    person = ReferenceField(
+        "people", read_only=True, allow_null=True, help_text="Whose it is; null for a crew's."
+    )
+    crew = ReferenceField(
+        "crews", read_only=True, allow_null=True, help_text="The crew of a field app."
+    )
     expires_at = InstantField(read_only=True, help_text="When it stops being good.")
-    revoked_at = InstantField(read_only=True, help_text="When it was given back; null if not.")
-    last_used_at = InstantField(read_only=True, help_text="When it was last used, to a minute.")
+    revoked_at = InstantField(
+        read_only=True, allow_null=True, help_text="When it was given back; null if not."
+    )
+    last_used_at = InstantField(
+        read_only=True, allow_null=True, help_text="When it was last used, to a minute."
+    )
 
 
 class IssuedTokenSerializer(TokenSerializer):
@@ -132,7 +140,11 @@ class TokenViewSet(RecordViewSet):
         return Response(
             answer,
             status=status.HTTP_201_CREATED,
-            headers={"ETag": f'"{token.revision}"', "Cache-Control": "no-store"},
+            headers={
+                "ETag": f'"{token.revision}"',
+                "Location": f"/api/v1/tokens/{token.pk}/",
+                "Cache-Control": "no-store",
+            },
         )
 
     def destroy(self, request: Request, pk: str) -> Response:
