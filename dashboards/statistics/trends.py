@@ -31,6 +31,8 @@ class Line:
     """Standard uncertainty of `centre_value`."""
     pairs: NDArray[np.int_]
     """How many pairs of measurements the slope rests on."""
+    tau: Floats
+    """Kendall's rank correlation: pairs that rise less pairs that fall, over all pairs."""
 
 
 def theil_sen(
@@ -106,7 +108,8 @@ def theil_sen(
     if sd is not None:
         half = z * _least_squares_slope_u(t, present, together, sd)
         low, high = np.fmin(low, slope - half), np.fmax(high, slope + half)
-    return Line(slope, low, high, *_last_stretch(t, y, groups, present, slope, sd), pairs)
+    last = _last_stretch(t, y, groups, present, slope, sd)
+    return Line(slope, low, high, *last, pairs, _tau(slopes, pairs))
 
 
 def _sorted_slopes(t: Floats, y: Floats, together: NDArray[np.bool_]) -> Floats:
@@ -131,13 +134,21 @@ def _median_of_sorted(values: Floats, pairs: NDArray[np.int_]) -> Floats:
     return middle
 
 
+def _tau(slopes: Floats, pairs: NDArray[np.int_]) -> Floats:
+    some = pairs > 0
+    balance = np.nansum(np.sign(slopes), axis=-1) / np.maximum(pairs, 1)
+    tau: Floats = np.where(some, balance, np.nan)
+    return tau
+
+
 def _kendall_variance(t: Floats, y: Floats, together: NDArray[np.bool_]) -> Floats:
     """Return the variance of Kendall's S: summed over stretches, less what ties take away."""
 
     def group_terms(same: NDArray[np.bool_]) -> Floats:
         # Each of a group's n members adds (n - 1)(2n + 5)/18, the group n(n - 1)(2n + 5)/18.
         size = np.sum(same, axis=-1)
-        return np.sum(np.where(size > 0, (size - 1) * (2 * size + 5), 0), axis=-1) / 18.0
+        terms: Floats = np.sum(np.where(size > 0, (size - 1) * (2 * size + 5), 0), axis=-1) / 18.0
+        return terms
 
     same_y = together & (y[..., :, None] == y[..., None, :])
     same_t = together & (t[..., :, None] == t[..., None, :])
