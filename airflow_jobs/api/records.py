@@ -236,7 +236,7 @@ class RecordViewSet(GenericViewSet[Any]):
         """Change a row, if it is still the revision that the caller read."""
         row = self.found(pk)
         expected = revision_expected(request)
-        body = self.get_serializer(data=request.data, partial=True)
+        body = self.get_serializer(row, data=request.data, partial=True)
         body.is_valid(raise_exception=True)
         values = dict(body.validated_data)
         identifier = values.pop("id", row.pk)
