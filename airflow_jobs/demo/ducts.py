@@ -70,15 +70,15 @@ class Duct:
         if self.inside.shape == "round":
             return list(self.plan.lines)
         along, _ = self.inside.extents_m(self.side)
-        lines = [float(round(1000.0 * line * along)) for line in self.plan.lines]
+        lines: list[float] = [round(1000.0 * line * along) for line in self.plan.lines]
         if self.moved_hole is not None:
-            lines[self.moved_hole[0]] += 1000.0 * self.moved_hole[1]
+            lines[self.moved_hole[0]] += round(1000.0 * self.moved_hole[1])
         return lines
 
     def depths_mm(self) -> list[list[float]]:
         """Return the insertion depths of each line, millimetres from the inside face."""
         return [
-            [float(round(1000.0 * depth * extent)) for depth in depths]
+            [round(1000.0 * depth * extent) for depth in depths]
             for depths, extent in zip(self.plan.depths, self.depth_extents_m(), strict=True)
         ]
 

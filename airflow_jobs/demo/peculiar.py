@@ -139,7 +139,7 @@ def _move_hole(seeded: Seeded, duct: Duct) -> None:
 def _slip_hole(duct: Duct) -> None:
     """Let the second hole be laid out by a miscopied fraction."""
     along, _ = duct.inside.extents_m(duct.side)
-    distance_m = round((MISCOPIED - duct.plan.lines[1]) * along, 3)
+    distance_m = round(MISCOPIED * along, 3) - round(duct.plan.lines[1] * along, 3)
     _drill(duct, 1, distance_m, "second hole sits closer than the card says, entered as drilled")
 
 

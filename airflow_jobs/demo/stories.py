@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from typing import Final
 
-from airflow_jobs.models import EquipmentKind, FanDrive
+from airflow_jobs.models import Call, EquipmentKind, FanDrive
 
 from .meters import HIGH_READING
 from .seeded import Seeded
@@ -102,6 +102,8 @@ def tell(
         and system.place.elevation_m < 1000.0
         and system.row.electric_heat is False
     ]
+    # The last are taken first: what has no heating season is measured in cooling all year anyway.
+    free.sort(key=lambda system: Call.HEATING not in system.aims)
     belts = [system for system in free if system.row.fan_drive == FanDrive.BELT]
     others = [system for system in free if system.row.fan_drive != FanDrive.BELT]
     courses: dict[System, Course] = {}
