@@ -12,7 +12,7 @@ from airflow_jobs.models import Basis, Call, EquipmentKind, Stage, TargetSource,
 from .display import Shown, Units, percent, write
 from .filters import day_text
 from .strips import JudgedStrip, judged_strip
-from .values.shares import FleetShares, NamedShare, Share
+from .values.shares import Compared, FleetShares, NamedShare, Share
 from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
 
 STAGES: Final = {str(stage): label for stage, label in Stage.choices}
@@ -166,27 +166,45 @@ def months_sentence(shares: FleetShares) -> str:
     return " ".join(parts)
 
 
-def named_sentence(
-    named: Sequence[NamedShare], *, stage: str, whole: Share, noun: str, nouns: str
-) -> str:
+def explained_by(nouns: str) -> str:
+    """Return what a comparison of crews or of sites allows for."""
+    return "chance and the mix of sites explain" if nouns == "crews" else "chance explains"
+
+
+def named_sentence(named: Sequence[NamedShare], *, stage: str, whole: Share, nouns: str) -> str:
     """Say what the chart of crews or sites shows, and what it does not."""
-    shares = [one.left if stage == Stage.AS_LEFT else one.found for one in named]
-    counted = [share for share in shares if share.total]
+    counted = [one for one in named if one.at(stage).total]
     if not counted or whole.share is None:
-        return f"No {noun} has a judged job here."
-    apart = sum(not share.low_end <= whole.share <= share.high_end for share in counted)
-    together = (
-        f"The dashed line is the whole: {percent(whole.share)}. "
-        f"An interval that crosses it is no evidence of a difference"
-    )
-    if not apart:
-        return f"{together}, and here all of them do."
-    verb = "does" if apart == 1 else "do"
-    return (
-        f"{together}; {count_of(apart, noun, nouns)} of {len(counted)} {verb} not. With many "
-        f"{nouns} a few stand apart by chance or by the systems that fell to them, so look before "
-        "you judge."
-    )
+        return f"None of the {nouns} has a judged job here."
+    said = f"The dashed line is the whole, {percent(whole.share)}."
+    differing = [one.name for one in counted if _differs(one, stage)]
+    verb = "differs" if len(differing) == 1 else "differ"
+    if differing:
+        return f"{said} {listed(differing)} {verb} more than {explained_by(nouns)}."
+    who = counted[0].name if len(counted) == 1 else f"None of the {nouns}"
+    verb = "does not differ" if len(counted) == 1 else "differs"
+    return f"{said} {who} {verb} more than {explained_by(nouns)}."
+
+
+def _differs(one: NamedShare, stage: str) -> bool:
+    compared = one.compared_at(stage)
+    return compared is not None and compared.differs
+
+
+def compared_text(compared: Compared, nouns: str) -> str:
+    """Say what the comparison with the others found."""
+    if compared.differs:
+        return f"Differs more than {explained_by(nouns)}"
+    if compared.is_comparable:
+        return "No evidence of a difference"
+    return "Too few jobs to compare"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names as a list in a sentence."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def reason_text(reason: Reason, house_units: Units) -> str:

@@ -71,7 +71,7 @@ def shares_by_name(
 ) -> dict[str, Any]:
     """Return the shares of crews or sites with their intervals, and the whole as a line."""
     shown = list(named[:MOST_ROWS])[::-1]
-    shares = [one.left if stage == "as_left" else one.found for one in shown]
+    shares = [one.at(stage) for one in shown]
     made = figure(height=90 + ROW_HEIGHT * max(len(shown), 2))
     made.add_trace(
         go.Scatter(

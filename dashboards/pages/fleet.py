@@ -147,10 +147,8 @@ def _view(frame: Frame) -> View:
 
 def _worst_first(named: list[NamedShare], stage: str) -> tuple[NamedShare, ...]:
     """Order by the upper end of the interval: who surely leaves most outside comes first."""
-    kept = [one for one in named if tables.at_stage(one, stage).total]
-    return tuple(
-        sorted(kept, key=lambda one: (tables.at_stage(one, stage).high_end, one.name, one.id))
-    )
+    kept = [one for one in named if one.at(stage).total]
+    return tuple(sorted(kept, key=lambda one: (one.at(stage).high_end, one.name, one.id)))
 
 
 def _headline(view: View) -> dict[str, Any]:
@@ -185,7 +183,7 @@ def _charts(view: View, frame: Frame) -> tuple[dict[str, Any], ...]:
         "id": "chart-crews",
         "title": "By crew" if frame.viewer.is_manager else "Your crew and the company",
         "sentence": words.named_sentence(
-            view.crews, stage=view.stage, whole=view.whole, noun="crew", nouns="crews"
+            view.crews, stage=view.stage, whole=view.whole, nouns="crews"
         ),
         "note": _hidden_note(view.hidden_crews),
         "data_id": "chart-crews-data",
@@ -202,7 +200,7 @@ def _charts(view: View, frame: Frame) -> tuple[dict[str, Any], ...]:
         "id": "chart-sites",
         "title": "By site",
         "sentence": words.named_sentence(
-            view.sites, stage=view.stage, whole=view.whole, noun="site", nouns="sites"
+            view.sites, stage=view.stage, whole=view.whole, nouns="sites"
         ),
         "data_id": "chart-sites-data",
         "figure": shares_by_name(

@@ -93,16 +93,33 @@ def named_table(
     """Return crews or sites with their shares at the stage that is asked for."""
     stage = asked.filters.stage
     shown = list(named if limit is None else named[:limit])
-    rows = [(Cell(one.name, href=href(one)), *_share_cells(at_stage(one, stage))) for one in shown]
+    rows = [_named_row(one, stage, slug, href=href(one)) for one in shown]
     if whole is not None:
-        rows.append((Cell(whole.name), *_share_cells(at_stage(whole, stage))))
+        rows.append(_named_row(whole, stage, slug, href=""))
     return Table(
         slug=slug,
         caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}",
-        columns=(Column(noun.capitalize()), *_SHARE_COLUMNS),
+        columns=(
+            Column(noun.capitalize()),
+            *_SHARE_COLUMNS,
+            Column("To plan with", is_number=True),
+            Column("Held against the others"),
+        ),
         rows=tuple(rows),
         href=_file(slug, asked),
         more=len(named) - len(shown),
+    )
+
+
+def _named_row(one: NamedShare, stage: str, nouns: str, *, href: str) -> tuple[Cell, ...]:
+    compared = one.compared_at(stage)
+    return (
+        Cell(one.name, href=href),
+        *_share_cells(one.at(stage)),
+        Cell(percent(compared.planning_share), compared.planning_share)
+        if compared
+        else Cell("–", ""),
+        Cell(words.compared_text(compared, nouns)) if compared else Cell("–", ""),
     )
 
 
@@ -181,11 +198,6 @@ def instruments_table(attention: Attention, asked: Asked) -> Table:
         ),
         href=_file("calibrations", asked),
     )
-
-
-def at_stage(named: NamedShare, stage: str) -> Share:
-    """Return the share at one stage."""
-    return named.left if stage == "as_left" else named.found
 
 
 def _file(slug: str, asked: Asked) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Any, Final
 from uuid import UUID
 
@@ -10,10 +9,12 @@ import numpy as np
 
 from airflow_jobs.models import Stage
 
+from ..statistics.comparisons import FEWEST_JOBS, mark
 from ..statistics.intervals import wilson
 from ..statistics.shares import corrected_share_inside
+from ..statistics.shrinkage import shrink
 from ..values.filters import Filters
-from ..values.shares import FleetShares, MonthShare, NamedShare, Share
+from ..values.shares import Compared, FleetShares, MonthShare, NamedShare, Share
 from .measured import MEASURED, in_period, of_measurements, of_systems, parameters, rows
 
 # Over a longer period than this, shares go by quarters.
@@ -55,29 +56,33 @@ _COUNTS: Final = """
     count(*) FILTER (WHERE j.state = 'pending') AS pending
 """
 
+# Which columns a row is counted by, as PostgreSQL numbers grouping sets of (month, crew, site).
+_WHOLE, _BY_MONTH, _BY_CREW, _BY_SITE, _BY_CREW_AND_SITE = 7, 3, 5, 6, 4
+
 _SHARES: Final = f"""
 WITH {MEASURED}, {_JOBS},
+left_measured AS (
+    SELECT DISTINCT visit_id, equipment_id FROM jobs WHERE stage = 'as_left'
+),
 counted AS (
-    SELECT j.stage, j.month, j.crew_id, j.site_id, {_COUNTS},
-           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = 7
+    SELECT grouping(j.month, j.crew_id, j.site_id) AS counted_by,
+           j.stage, j.month, j.crew_id, j.site_id, {_COUNTS},
+           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
                 THEN array_agg(j.position) END AS positions,
-           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = 7
+           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
                 THEN array_agg(j.position_u) END AS positions_u,
-           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = 7 THEN
-               count(*) FILTER (WHERE j.stage = 'as_found' AND (j.is_below OR j.is_above)
-                   AND NOT EXISTS (
-                       SELECT FROM jobs l WHERE l.stage = 'as_left'
-                       AND l.visit_id = j.visit_id AND l.equipment_id = j.equipment_id))
-           END AS without_as_left
+           count(*) FILTER (WHERE j.stage = 'as_found' AND (j.is_below OR j.is_above)
+                            AND l.visit_id IS NULL) AS without_as_left
     FROM jobs j
+    LEFT JOIN left_measured l ON l.visit_id = j.visit_id AND l.equipment_id = j.equipment_id
     GROUP BY GROUPING SETS ((j.stage), (j.stage, j.month), (j.stage, j.crew_id),
-                            (j.stage, j.site_id))
+                            (j.stage, j.site_id), (j.stage, j.crew_id, j.site_id))
 )
-SELECT counted.*, coalesce(crew.name, site.name) AS name
+SELECT counted.*, crew.name AS crew, site.name AS site
 FROM counted
 LEFT JOIN airflow_jobs_crew crew ON crew.id = counted.crew_id
 LEFT JOIN airflow_jobs_site site ON site.id = counted.site_id
-ORDER BY counted.stage, counted.month, name, counted.crew_id, counted.site_id
+ORDER BY counted.stage, counted.month, counted.crew_id, counted.site_id
 """
 
 
@@ -90,33 +95,35 @@ def fleet_shares(filters: Filters) -> FleetShares:
     step = "quarter" if spans_many_months(filters) else "month"
     found = rows(_SHARES.format(conditions=conditions), {**parameters(filters), "step": step})
     shares = _shares(found)
-    whole = {
-        row["stage"]: row
-        for row in found
-        if row["month"] is None and row["crew_id"] is None and row["site_id"] is None
-    }
-    months: dict[str, dict[datetime.date, Share]] = {stage: {} for stage in Stage.values}
-    for row, share in zip(found, shares, strict=True):
-        if row["month"] is not None:
-            months[row["stage"]][row["month"]] = share
-    overall = {
-        row["stage"]: share
-        for row, share in zip(found, shares, strict=True)
-        if row is whole.get(row["stage"])
-    }
+    counted = [(row["counted_by"], row, share) for row, share in zip(found, shares, strict=True)]
     empty = _shares([{}])[0]
+    whole = {row["stage"]: (row, share) for by, row, share in counted if by == _WHOLE}
+    found_row, found_share = whole.get(Stage.AS_FOUND, ({}, empty))
+    left_row, left_share = whole.get(Stage.AS_LEFT, ({}, empty))
+
+    def over_time(stage: str) -> tuple[MonthShare, ...]:
+        return tuple(
+            MonthShare(row["month"], share)
+            for by, row, share in counted
+            if by == _BY_MONTH and row["stage"] == stage
+        )
+
+    def by(what: int, noun: str) -> tuple[NamedShare, ...]:
+        named = [(row, share) for by, row, share in counted if by == what]
+        return _named(named, noun, empty, _groups(found, noun))
+
     return FleetShares(
         step=step,
-        found=overall.get(Stage.AS_FOUND, empty),
-        left=overall.get(Stage.AS_LEFT, empty),
-        found_by_month=_by_month(months[Stage.AS_FOUND]),
-        left_by_month=_by_month(months[Stage.AS_LEFT]),
-        by_crew=_named(found, shares, "crew_id", empty),
-        by_site=_named(found, shares, "site_id", empty),
-        left_planning_share=_planning_share(whole.get(Stage.AS_LEFT)),
-        found_planning_share=_planning_share(whole.get(Stage.AS_FOUND)),
-        found_outside_without_as_left=(whole.get(Stage.AS_FOUND) or {}).get("without_as_left", 0),
-        pending=sum(row["pending"] for row in whole.values()),
+        found=found_share,
+        left=left_share,
+        found_by_month=over_time(Stage.AS_FOUND),
+        left_by_month=over_time(Stage.AS_LEFT),
+        by_crew=by(_BY_CREW, "crew"),
+        by_site=by(_BY_SITE, "site"),
+        left_planning_share=_planning_share(left_row),
+        found_planning_share=_planning_share(found_row),
+        found_outside_without_as_left=found_row.get("without_as_left", 0),
+        pending=found_row.get("pending", 0) + left_row.get("pending", 0),
     )
 
 
@@ -146,33 +153,68 @@ def _shares(found: list[dict[str, Any]]) -> list[Share]:
     ]
 
 
-def _by_month(shares: dict[datetime.date, Share]) -> tuple[MonthShare, ...]:
-    return tuple(MonthShare(month, share) for month, share in sorted(shares.items()))
+def _groups(found: list[dict[str, Any]], noun: str) -> dict[tuple[str, UUID], Compared]:
+    """Hold crews against what others did at the same sites, and sites against each other."""
+    compared: dict[tuple[str, UUID], Compared] = {}
+    of_crews = noun == "crew"
+    for stage in (Stage.AS_FOUND, Stage.AS_LEFT):
+        cells = [
+            row
+            for row in found
+            if row["stage"] == stage
+            and row["counted_by"] == (_BY_CREW_AND_SITE if of_crews else _BY_SITE)
+        ]
+        keys = list(dict.fromkeys(row[f"{noun}_id"] for row in cells))
+        if not keys:
+            continue
+        strata = list(dict.fromkeys(row["site_id"] for row in cells)) if of_crews else [None]
+        at = {key: index for index, key in enumerate(keys)}
+        stratum = {key: index for index, key in enumerate(strata)}
+        total = np.zeros((len(keys), len(strata)))
+        outside = np.zeros_like(total)
+        for row in cells:
+            place = at[row[f"{noun}_id"]], stratum[row["site_id"] if of_crews else None]
+            total[place] = row["total"]
+            outside[place] = row["below"] + row["above"]
+        marked = mark(outside, total)
+        jobs = total.sum(axis=1)
+        planning = 1.0 - shrink(outside.sum(axis=1), jobs).share
+        for key, index in at.items():
+            compared[stage, key] = Compared(
+                planning_share=float(planning[index]),
+                expected_outside=float(marked.expected[index]),
+                is_comparable=bool(jobs[index] >= FEWEST_JOBS and len(keys) > 1),
+                differs=bool(marked.is_marked[index]),
+            )
+    return compared
 
 
 def _named(
-    found: list[dict[str, Any]], shares: list[Share], column: str, empty: Share
+    named: list[tuple[dict[str, Any], Share]],
+    noun: str,
+    empty: Share,
+    compared: dict[tuple[str, UUID], Compared],
 ) -> tuple[NamedShare, ...]:
     stages: dict[UUID, dict[str, Share]] = {}
     names: dict[UUID, str] = {}
-    for row, share in zip(found, shares, strict=True):
-        key = row[column]
-        if key is not None:
-            stages.setdefault(key, {})[row["stage"]] = share
-            names[key] = row["name"]
+    for row, share in named:
+        stages.setdefault(row[f"{noun}_id"], {})[row["stage"]] = share
+        names[row[f"{noun}_id"]] = row[noun]
     return tuple(
         NamedShare(
             id=key,
             name=name,
             found=stages[key].get(Stage.AS_FOUND, empty),
             left=stages[key].get(Stage.AS_LEFT, empty),
+            found_compared=compared.get((Stage.AS_FOUND, key)),
+            left_compared=compared.get((Stage.AS_LEFT, key)),
         )
         for key, name in sorted(names.items(), key=lambda item: (item[1].lower(), item[0]))
     )
 
 
-def _planning_share(row: dict[str, Any] | None) -> float | None:
-    if row is None or row["total"] < 2:
+def _planning_share(row: dict[str, Any]) -> float | None:
+    if row.get("total", 0) < 2:
         return None
     share = corrected_share_inside(row["positions"], row["positions_u"], low=0.0, high=1.0)
     return float(share) if np.isfinite(share) else None

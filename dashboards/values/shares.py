@@ -52,6 +52,20 @@ class MonthShare:
 
 
 @dataclass(frozen=True, slots=True)
+class Compared:
+    """A group held against the others, at one stage."""
+
+    planning_share: float
+    """Share in range to plan with: shrunk towards the whole by as much as few jobs can't tell."""
+    expected_outside: float
+    """How many jobs the others would have had outside at the same sites."""
+    is_comparable: bool
+    """Whether there are jobs enough, and anybody to compare with."""
+    differs: bool
+    """Whether it differs more than chance and the mix of sites explain."""
+
+
+@dataclass(frozen=True, slots=True)
 class NamedShare:
     """A crew or a site."""
 
@@ -59,6 +73,16 @@ class NamedShare:
     name: str
     found: Share
     left: Share
+    found_compared: Compared | None = None
+    left_compared: Compared | None = None
+
+    def at(self, stage: str) -> Share:
+        """Return the share at one stage."""
+        return self.left if stage == "as_left" else self.found
+
+    def compared_at(self, stage: str) -> Compared | None:
+        """Return the comparison at one stage."""
+        return self.left_compared if stage == "as_left" else self.found_compared
 
 
 @dataclass(frozen=True, slots=True)
