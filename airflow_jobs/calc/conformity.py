@@ -160,11 +160,17 @@ def both_bases(
     Returns
     -------
     Conformity, ndarray of bool
-        The first, undecided where the verdicts differ; and where they do.
+        The first, undecided where they disagree; and where they do.
+
+    Notes
+    -----
+    They disagree where another verdict is the likeliest on each and one of them is sure of its
+    own. A percent of density that turns "in range" into "too close to call, probably in range"
+    is no disagreement: near sea level it would ask for the basis of every tenth target.
     """
-    differ = (first.verdict != second.verdict) & ~np.asarray(only_first, dtype=bool)
-    shares = np.stack([first.probability_low, first.probability_in_range, first.probability_high])
-    likeliest = np.argmax(np.where(np.isnan(shares), 0.0, shares), axis=0)
+    likeliest, other = _likeliest(first), _likeliest(second)
+    either_sure = (first.verdict < UNDECIDED) | (second.verdict < UNDECIDED)
+    differ = (likeliest != other) & either_sure & ~np.asarray(only_first, dtype=bool)
     result = Conformity(
         probability_low=first.probability_low,
         probability_in_range=first.probability_in_range,
@@ -177,3 +183,11 @@ def both_bases(
         can_hardly_pass=first.can_hardly_pass,
     )
     return result, differ
+
+
+def _likeliest(judged: Conformity) -> npt.NDArray[np.intp]:
+    """Return the index of the likeliest of low, in range and high; 0 where nothing is judged."""
+    shares = np.stack(
+        [judged.probability_low, judged.probability_in_range, judged.probability_high]
+    )
+    return np.argmax(np.where(np.isnan(shares), 0.0, shares), axis=0)

@@ -87,7 +87,7 @@ def _about_state(inputs: TraverseInputs) -> list[Found]:
     said = []
     if inputs.call == Call.UNKNOWN:
         said.append(found("call_unknown", pointer="/operating_state/call"))
-    if inputs.call == Call.FAN_ONLY and inputs.effective_call == Call.FAN_ONLY:
+    if inputs.effective_call == Call.FAN_ONLY and inputs.aim is None:
         said.append(found("fan_only_not_judged", pointer="/operating_state/call"))
     low, high = DRY_BULB_C[inputs.air_path]
     if not low <= inputs.air.dry_bulb_c <= high:

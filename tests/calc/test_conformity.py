@@ -190,3 +190,16 @@ def test_two_bases_that_agree_change_nothing() -> None:
     result, decides = both_bases(standard, other, False)
     assert result.verdict[0] == standard.verdict[0]
     assert not decides[0]
+
+
+def test_a_percent_of_density_is_no_disagreement_about_the_verdict() -> None:
+    standard = judge(value=356.0, standard_uncertainty=4.0, low=350.0, high=450.0)
+    actual = judge(value=360.0, standard_uncertainty=4.0, low=350.0, high=450.0)
+    assert VERDICTS[standard.verdict[0]] == "undecided"
+    assert VERDICTS[actual.verdict[0]] == "in_range"
+    result, decides = both_bases(standard, actual, False)
+    assert VERDICTS[result.verdict[0]] == "undecided"
+    assert VERDICTS[result.leaning[0]] == "in_range"
+    assert not decides[0]
+    swapped, _ = both_bases(actual, standard, False)
+    assert VERDICTS[swapped.verdict[0]] == "in_range"
