@@ -328,6 +328,31 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "The interval is nearly as wide as the target range: a pass can hardly be shown.",
         "Measure more precisely, or accept that it can't be decided.",
     ),
+    # By another way.
+    Finding(
+        "methods_disagree",
+        "warning",
+        "By another way the flow differs by more than both ways leave open.",
+        "Check both: the section and its sizes, the heat, the temperatures, the hood.",
+    ),
+    Finding(
+        "temperature_rise_unlikely",
+        "warning",
+        "The air leaves no warmer than it enters, although heat was put in.",
+        "Check which temperature is which, and whether the heat was on.",
+    ),
+    Finding(
+        "external_static_high",
+        "warning",
+        "Total external static is over what the unit may have.",
+        "Look at filter, coil, registers and ducts before the blower.",
+    ),
+    Finding(
+        "possible_leakage",
+        "warning",
+        "Return and supply carry different flows of standard air.",
+        "Look for open joints and panels between the two sections, and at any outdoor intake.",
+    ),
     # Before and after.
     Finding(
         "as_left_before_as_found",
@@ -340,6 +365,12 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "warning",
         "As found and as left were measured in different operating states.",
         "Measure again in the state of the first one.",
+    ),
+    Finding(
+        "prediction_missed",
+        "note",
+        "The flow as left is not what the change of the blower explains.",
+        "See what else was changed, and whether one of the two traverses is off.",
     ),
 )
 

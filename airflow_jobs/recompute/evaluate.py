@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
@@ -21,10 +23,15 @@ from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_results import Evaluation
 from airflow_jobs.models import Basis, Mode, ReadingKind, Shape, Traverse
 
-from .inputs import TraverseInputs, flat_readings, resolve
+from .companions import Companion, companions_of
+from .conclusions import Companions
+from .inputs import Surroundings, TraverseInputs, flat_readings, resolve
+from .measured_flows import MeasuredFlow, measured_flow
 from .outcomes import Computed, Failure, Outcome
 from .surroundings import surroundings_of
 from .values import computed
+
+LOG = logging.getLogger(__name__)
 
 NEAR_BLADES = 5.0
 NEAR_DISTURBANCE = 2.0
@@ -35,7 +42,7 @@ def outcomes_of_traverses(keys: Iterable[UUID]) -> dict[UUID, Outcome]:
     wanted = list(keys)
     if not wanted:
         return {}
-    return outcomes_of(list(Traverse.objects.filter(pk__in=wanted).with_context()))
+    return outcomes_of(_with_context(wanted))
 
 
 def preview(traverse: Traverse) -> Outcome:
@@ -45,18 +52,99 @@ def preview(traverse: Traverse) -> Outcome:
 
 def outcomes_of(traverses: Sequence[Traverse]) -> dict[UUID, Outcome]:
     """Return traverse id -> what came out; rows need their context at hand."""
-    around = surroundings_of(traverses)
-    outcomes: dict[UUID, Outcome] = {}
-    groups: dict[object, list[tuple[UUID, TraverseInputs]]] = defaultdict(list)
+    related = companions_of(traverses)
+    given = {row.pk for row in traverses}
+    others = _with_context({key for keys in related.values() for key in keys.values()} - given)
+    around = surroundings_of([*traverses, *others])
+    evaluated = _evaluated(traverses, around)
+    held_against = _Flows({**_evaluated_if_possible(others, around), **evaluated})
+    return {
+        row.pk: _outcome(evaluated[row.pk], held_against.of(row, related.get(row.pk, {})))
+        for row in traverses
+    }
+
+
+def _with_context(keys: Collection[UUID]) -> list[Traverse]:
+    return list(Traverse.objects.filter(pk__in=keys).with_context()) if keys else []
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluated:
+    """A traverse resolved to numbers, and where it stands in an evaluation."""
+
+    traverse: Traverse
+    inputs: TraverseInputs
+    evaluation: Evaluation
+    row: int
+
+
+class _Flows:
+    """The flows of companions, each worked out once."""
+
+    def __init__(self, known: dict[UUID, Evaluated | Failure]) -> None:
+        self._known = known
+        self._flows: dict[UUID, tuple[str, MeasuredFlow] | None] = {}
+
+    def of(self, traverse: Traverse, related: dict[str, UUID]) -> Companions:
+        """Return relation -> companion and its flow, as far as there is one."""
+        found = {}
+        for relation, key in sorted(related.items()):
+            flow = self._flow(key)
+            other = self._known.get(key)
+            if flow is None or not isinstance(other, Evaluated):
+                continue
+            companion = Companion(
+                relation=relation,
+                traverse=str(key),
+                same_meter=other.traverse.instrument_id == traverse.instrument_id,
+                same_section=other.traverse.duct_section_id == traverse.duct_section_id,
+                digest=flow[0],
+            )
+            found[relation] = (companion, flow[1])
+        return found
+
+    def _flow(self, key: UUID) -> tuple[str, MeasuredFlow] | None:
+        if key not in self._flows:
+            item = self._known.get(key)
+            flow = (
+                measured_flow(item.inputs, item.evaluation, item.row)
+                if isinstance(item, Evaluated)
+                else None
+            )
+            self._flows[key] = None if flow is None else (flow.inputs.flow_digest(), flow)
+        return self._flows[key]
+
+
+def _evaluated(
+    traverses: Sequence[Traverse], around: Surroundings
+) -> dict[UUID, Evaluated | Failure]:
+    found: dict[UUID, Evaluated | Failure] = {}
+    groups: dict[object, list[tuple[Traverse, TraverseInputs]]] = defaultdict(list)
     for traverse in traverses:
         try:
             inputs = resolve(traverse, around)
-            groups[_group_of(inputs)].append((traverse.pk, inputs))
+            groups[_group_of(inputs)].append((traverse, inputs))
         except ValueError as error:
-            outcomes[traverse.pk] = Failure(_in_words(error))
+            found[traverse.pk] = Failure(_in_words(error))
     for group in groups.values():
-        outcomes.update(_evaluated(group))
-    return outcomes
+        found.update(_evaluated_group(group))
+    return found
+
+
+def _evaluated_if_possible(
+    traverses: Sequence[Traverse], around: Surroundings
+) -> dict[UUID, Evaluated | Failure]:
+    """Evaluate companions; a broken one is left out, its own turn says what is wrong with it."""
+    try:
+        return _evaluated(traverses, around)
+    except Exception:
+        if len(traverses) == 1:
+            LOG.exception("Traverse %s is left out as a companion", traverses[0].pk)
+            return {}
+        found: dict[UUID, Evaluated | Failure] = {}
+        for traverse in traverses:
+            found.update(_evaluated_if_possible([traverse], around))
+        return found
 
 
 def _in_words(error: ValueError) -> str:
@@ -80,24 +168,36 @@ def _group_of(inputs: TraverseInputs) -> object:
     )
 
 
-def _evaluated(group: list[tuple[UUID, TraverseInputs]]) -> dict[UUID, Outcome]:
+def _evaluated_group(
+    group: list[tuple[Traverse, TraverseInputs]],
+) -> dict[UUID, Evaluated | Failure]:
     """Evaluate one group; where the arrays are refused, find the row that is to blame."""
     try:
         evaluation = evaluate(batch_of([inputs for _, inputs in group]))
     except ValueError as error:
         if len(group) == 1:
-            return {group[0][0]: Failure(_in_words(error))}
-        found: dict[UUID, Outcome] = {}
+            return {group[0][0].pk: Failure(_in_words(error))}
+        found: dict[UUID, Evaluated | Failure] = {}
         for item in group:
-            found.update(_evaluated([item]))
+            found.update(_evaluated_group([item]))
         return found
-    return {key: _outcome(inputs, evaluation, row) for row, (key, inputs) in enumerate(group)}
+    return {
+        traverse.pk: Evaluated(traverse, inputs, evaluation, row)
+        for row, (traverse, inputs) in enumerate(group)
+    }
 
 
-def _outcome(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Computed | Failure:
-    if not math.isfinite(float(evaluation.by_rule.actual_m3_s[row])):
+def _outcome(item: Evaluated | Failure, companions: Companions) -> Computed | Failure:
+    if isinstance(item, Failure):
+        return item
+    if not math.isfinite(float(item.evaluation.by_rule.actual_m3_s[item.row])):
         return Failure("No reading is left to compute a flow from: send at least one.")
-    return computed(inputs, evaluation, row)
+    inputs = item.inputs
+    if not inputs.carries_all:
+        companions = {}
+    if companions:
+        inputs = replace(inputs, companions=tuple(one for one, _ in companions.values()))
+    return computed(inputs, item.evaluation, item.row, companions)
 
 
 def batch_of(rows: Sequence[TraverseInputs]) -> TraverseBatch:

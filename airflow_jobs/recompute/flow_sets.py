@@ -19,23 +19,28 @@ import numpy as np
 from scipy import stats
 
 from airflow_jobs.calc.conformity import judge
+from airflow_jobs.calc.crosschecks import DRY_AIR_SPECIFIC_HEAT_J_KG_K
+from airflow_jobs.calc.fans import PRIOR
 from airflow_jobs.calc.flow_sums import summed_flow
 from airflow_jobs.calc.uncertainty import COMPONENTS
-from airflow_jobs.findings import Found, found, in_order
+from airflow_jobs.findings import BY_CODE, Found, found, in_order
 from airflow_jobs.models import (
     Call,
+    Company,
     FlowSet,
     FlowSetMember,
     State,
     Target,
 )
 
-from .outcomes import Computed, Failure, Outcome, judgement_columns, verdict_words
+from .advice import blower_advice
+from .beside import Beside, Subject, beside_of, plain_setting
+from .cross_checks import FLOW_READING_RELATIVE_U, KnownFlow, cross_checks
+from .outcomes import Computed, Failure, Outcome, guard_band, judgement_columns, verdict_words
 from .surroundings import the_company
+from .system_flows import SystemFlow
 from .targets import Aim, aim_for
 
-# A flow known without a traverse and without an uncertainty of its own: common practice.
-FLOW_READING_RELATIVE_U: Final = 0.075
 SHARED_BY_METER: Final = frozenset(item.name for item in COMPONENTS if item.shared_by == "meter")
 
 
@@ -55,6 +60,10 @@ class Part:
     meter: str
     indicative: bool
     call: str
+    setting: str
+    coil: str
+    serious: tuple[Found, ...]
+    """Findings after which this flow is not to be acted on."""
     digest: str
 
 
@@ -78,44 +87,84 @@ def outcomes_of_flow_sets(keys: Iterable[UUID]) -> dict[UUID, Outcome]:
     targets = list(Target.objects.filter(equipment__in=equipment)) + list(
         Target.objects.filter(equipment__isnull=True)
     )
-    return {key: _outcome(sets[key], members[key], targets) for key in wanted if key in sets}
+    outcomes: dict[UUID, Outcome] = {}
+    summands: dict[UUID, list[Part]] = {}
+    for key in sets:
+        parts = _parts_of(members[key])
+        if isinstance(parts, list):
+            summands[key] = parts
+        else:
+            outcomes[key] = parts
+    subjects = {key: _subject(sets[key], members[key], parts) for key, parts in summands.items()}
+    beside = beside_of(list(subjects.values())) if subjects else {}
+    company = the_company()
+    for key, parts in summands.items():
+        outcomes[key] = _outcome(sets[key], parts, subjects[key], beside[key], targets, company)
+    return outcomes
 
 
-def _outcome(flow_set: FlowSet, members: list[FlowSetMember], targets: list[Target]) -> Outcome:
+def _parts_of(members: list[FlowSetMember]) -> list[Part] | Failure | None:
+    """Return the flows that add up, or why there is no sum; None while one is pending."""
     if not members:
         return Failure("The flow-set has no members: add the traverses that make up the system.")
     parts: list[Part] = []
-    days = []
     for member in members:
-        if member.traverse is not None:
-            computation = member.traverse.computation
-            if computation.state == State.PENDING:
-                return None
-            if computation.state == State.FAILED or computation.result is None:
-                return Failure(
-                    "One of the traverses that add up could not be computed; see its reason."
-                )
-            days.append(member.traverse.taken_at)
-            if computation.result.flow_standard_m3_s is None:
-                return Failure("One of the traverses that add up has no flow.")
-            parts.append(_part_of_traverse(member))
-        else:
-            assert member.flow_reading is not None
-            days.append(member.flow_reading.taken_at)
+        if member.traverse is None:
             parts.append(_part_of_reading(member))
+            continue
+        computation = member.traverse.computation
+        if computation.state == State.PENDING:
+            return None
+        if computation.state == State.FAILED or computation.result is None:
+            return Failure(
+                "One of the traverses that add up could not be computed; see its reason."
+            )
+        if computation.result.flow_standard_m3_s is None:
+            return Failure("One of the traverses that add up has no flow.")
+        parts.append(_part_of_traverse(member))
+    return parts
+
+
+def _subject(flow_set: FlowSet, members: list[FlowSetMember], parts: list[Part]) -> Subject:
     calls = {part.call for part in parts} - {""}
-    call = calls.pop() if len(calls) == 1 else Call.UNKNOWN
-    zone = ZoneInfo(flow_set.equipment.site.time_zone)
-    company = the_company()
+    settings = {plain_setting(part.setting) for part in parts} - {""}
+    flows = [member.traverse or member.flow_reading for member in members]
+    taken_at = min(flow.taken_at for flow in flows if flow is not None)
+    return Subject(
+        key=flow_set.pk,
+        visit_id=flow_set.visit_id,
+        equipment=flow_set.equipment,
+        stage=flow_set.stage,
+        call=calls.pop() if len(calls) == 1 else Call.UNKNOWN,
+        # Taken at several settings it is of none.
+        setting=next(part.setting for part in parts if part.setting) if len(settings) == 1 else "",
+        taken_at=taken_at,
+        day=taken_at.astimezone(ZoneInfo(flow_set.equipment.site.time_zone)).date(),
+        instrument_ids=frozenset(
+            flow.instrument_id for flow in flows if flow is not None and flow.instrument_id
+        ),
+    )
+
+
+def _outcome(
+    flow_set: FlowSet,
+    parts: list[Part],
+    subject: Subject,
+    beside: Beside,
+    targets: list[Target],
+    company: Company,
+) -> Outcome:
     aim = aim_for(
         equipment=flow_set.equipment,
-        call=call,
-        day=min(days).astimezone(zone).date(),
+        call=subject.call,
+        day=subject.day,
         targets=targets,
         company=company,
     )
-    capacity = None if call == Call.HEATING else flow_set.equipment.cooling_capacity_w
-    return _summed(parts, aim, capacity, call, flow_set.revision, company.standard_density_kg_m3)
+    capacity = None if subject.call == Call.HEATING else flow_set.equipment.cooling_capacity_w
+    return _summed(
+        parts, aim, capacity, subject, beside, flow_set.revision, company.standard_density_kg_m3
+    )
 
 
 def _part_of_traverse(member: FlowSetMember) -> Part:
@@ -143,6 +192,13 @@ def _part_of_traverse(member: FlowSetMember) -> Part:
         meter=str(traverse.instrument_id),
         indicative=result.indicative,
         call=traverse.call,
+        setting=str(traverse.operating_state.get("blower_setting") or ""),
+        coil=str(traverse.operating_state.get("coil") or ""),
+        serious=tuple(
+            Found(BY_CODE[item["code"]], item["message"], item["pointer"])
+            for item in result.values["findings"]
+            if item["severity"] == "serious" and item["code"] in BY_CODE
+        ),
         digest=result.inputs_digest,
     )
 
@@ -163,6 +219,9 @@ def _part_of_reading(member: FlowSetMember) -> Part:
         meter=str(reading.instrument_id or reading.pk),
         indicative=half_width is None,
         call="",
+        setting="",
+        coil="",
+        serious=(),
         digest=f"{reading.pk}:{reading.revision}",
     )
 
@@ -171,10 +230,12 @@ def _summed(
     parts: list[Part],
     aim: Aim | None,
     capacity_w: float | None,
-    call: str,
+    subject: Subject,
+    beside: Beside,
     revision: int,
     standard_density_kg_m3: float,
 ) -> Computed:
+    call = subject.call
     total = summed_flow(
         np.array([part.flow_standard_m3_s for part in parts]),
         sign=np.array([float(part.sign) for part in parts]),
@@ -211,6 +272,32 @@ def _summed(
         part.sign * (part.rule_actual_m3_s if on_actual else part.rule_standard_m3_s)
         for part in parts
     )
+
+    known, system = (
+        _as_known(
+            parts, standard, actual, absolute_u, shared**0.5, standard_density_kg_m3, subject
+        ),
+        SystemFlow(
+            flow_m3_s=flow if flow > 0.0 else None,
+            relative_u=flow_u / flow if flow > 0.0 else None,
+            coverage_factor=k,
+            standard_over_actual=1.0 / scale if scale > 0.0 else 1.0,
+            aim=aim,
+            capacity_w=capacity_w,
+            verdict=verdict,
+            leaning=leaning,
+            carries_all=True,
+            basis_is_open=False,
+            call=call,
+            effective_call=call,
+            setting=subject.setting,
+            coil=next((part.coil for part in parts if part.coil), ""),
+        ),
+    )
+    checks, found_beside = cross_checks(known, beside)
+    said += found_beside
+    serious = [item for part in parts for item in part.serious]
+    advice, why_none = blower_advice(system, beside, [*said, *serious], PRIOR)
 
     def interval(value: float | None, u: float | None) -> dict[str, float] | None:
         return None if value is None or u is None else {"low": value - k * u, "high": value + k * u}
@@ -249,12 +336,16 @@ def _summed(
         "verdict": verdict,
         "leaning": leaning,
         "probability": probability,
+        "guard_band": guard_band(conformity),
         "findings": in_order(said),
+        "blower_advice": advice,
+        "why_no_blower_advice": why_none,
+        "cross_checks": checks,
     }
     digest = hashlib.sha256(
         json.dumps(
             [[part.digest, part.sign, part.meter] for part in parts]
-            + [aim.as_dict() if aim else None, capacity_w, call],
+            + [aim.as_dict() if aim else None, capacity_w, call, repr(beside)],
             sort_keys=True,
             default=str,
         ).encode()
@@ -278,4 +369,29 @@ def _summed(
             leaning=leaning,
             indicative=indicative,
         ),
+    )
+
+
+def _as_known(
+    parts: list[Part],
+    standard_m3_s: float,
+    actual_m3_s: float,
+    absolute_u: float,
+    shared_u: float,
+    standard_density_kg_m3: float,
+    subject: Subject,
+) -> KnownFlow | None:
+    if standard_m3_s <= 0.0 or actual_m3_s <= 0.0:
+        return None
+    relative_u = absolute_u / standard_m3_s
+    is_one_meter = len({part.meter for part in parts}) == 1
+    return KnownFlow(
+        standard_m3_s=standard_m3_s,
+        actual_m3_s=actual_m3_s,
+        standard_relative_u=relative_u,
+        actual_relative_u=relative_u,
+        meter_relative_u=shared_u / standard_m3_s if is_one_meter else 0.0,
+        standard_density_kg_m3=standard_density_kg_m3,
+        specific_heat_j_kg_k=DRY_AIR_SPECIFIC_HEAT_J_KG_K,
+        call=subject.call,
     )

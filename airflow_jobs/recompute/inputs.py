@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -26,6 +26,8 @@ from airflow_jobs.models import (
     Traverse,
 )
 
+from .beside import NOTHING_BESIDE, Beside
+from .companions import Companion
 from .targets import Aim, aim_for
 
 # What an ordinary thermometer, hygrometer and barometer leave open, as standard uncertainties:
@@ -123,13 +125,20 @@ class TraverseInputs:
     state: dict[str, Any]
     equipment_kind: str
     neighbours: Neighbours
+    beside: Beside
     assumptions: tuple[Found, ...] = field(repr=False)
     """What had to be assumed, in words: it follows from the rest, so the digest leaves it out."""
+    companions: tuple[Companion, ...] = ()
 
     def digest(self) -> str:
         """Return the digest of all inputs: equal inputs, equal digest."""
         # The text of a frozen dataclass names every field and every digit of its floats.
         return f"sha256:{hashlib.sha256(repr(self).encode()).hexdigest()}"
+
+    def flow_digest(self) -> str:
+        """Return the digest of what the flow alone depends on, for those it is a companion of."""
+        alone = replace(self, neighbours=Neighbours(), beside=NOTHING_BESIDE, companions=())
+        return alone.digest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +153,7 @@ class Surroundings:
     shared_sections: frozenset[object]
     """Sections that add up with others in a flow-set."""
     neighbours: dict[object, Neighbours]
+    beside: dict[object, Beside]
 
 
 def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
@@ -232,6 +242,7 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         equipment_kind=equipment.kind,
         assumptions=tuple(assumptions),
         neighbours=around.neighbours.get(traverse.pk, Neighbours()),
+        beside=around.beside.get(traverse.pk, NOTHING_BESIDE),
     )
 
 

@@ -64,6 +64,21 @@ def verdict_words(
     )
 
 
+def guard_band(conformity: Conformity | None, row: int = 0) -> dict[str, float | None] | None:
+    """Return how far inside a limit a value must be to be called in range; None if not judged.
+
+    Between the accepted values a flow known as well as this one would be called in range. Where
+    they have crossed, or there is no lower one, none could be.
+    """
+    if conformity is None or not math.isfinite(float(conformity.guard_band[row])):
+        return None
+    return {
+        "inside": float(conformity.guard_band[row]),
+        "accepted_low": finite(float(conformity.accepted_low[row])),
+        "accepted_high": finite(float(conformity.accepted_high[row])),
+    }
+
+
 def judgement_columns(
     *,
     velocity_mean_m_s: float | None,

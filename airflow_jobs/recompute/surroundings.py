@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from statistics import median
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
@@ -21,6 +22,7 @@ from airflow_jobs.models import (
     Traverse,
 )
 
+from .beside import Subject, beside_of
 from .inputs import Neighbours, Surroundings, inside_of
 
 # By how many earlier traverses of a section a slip of units is judged, and by how few.
@@ -43,6 +45,22 @@ def surroundings_of(traverses: Sequence[Traverse]) -> Surroundings:
         cooling_settings=_cooling_settings(traverses),
         shared_sections=_shared_sections(traverses),
         neighbours=_neighbours(traverses),
+        beside=beside_of([_subject(row) for row in traverses]),
+    )
+
+
+def _subject(traverse: Traverse) -> Subject:
+    equipment = traverse.duct_section.equipment
+    return Subject(
+        key=traverse.pk,
+        visit_id=traverse.visit_id,
+        equipment=equipment,
+        stage=traverse.stage,
+        call=traverse.call,
+        setting=str(traverse.operating_state.get("blower_setting") or ""),
+        taken_at=traverse.taken_at,
+        day=traverse.taken_at.astimezone(ZoneInfo(equipment.site.time_zone)).date(),
+        instrument_ids=frozenset([traverse.instrument_id]),
     )
 
 

@@ -12,8 +12,9 @@ from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS
 from airflow_jobs.findings import in_order
 from airflow_jobs.models import Mode
 
+from .conclusions import Companions, conclusions
 from .inputs import TraverseInputs
-from .outcomes import Computed, finite, judgement_columns, verdict_words
+from .outcomes import Computed, finite, guard_band, judgement_columns, verdict_words
 from .plausibility import Facts, findings_of
 
 INDICATIVE_WORDS: Final = {
@@ -41,7 +42,9 @@ LEAST_WORTH_SAYING: Final = 0.0005
 """Below this relative difference the best estimate and the rule's average are the same."""
 
 
-def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Computed:
+def computed(
+    inputs: TraverseInputs, evaluation: Evaluation, row: int, companions: Companions
+) -> Computed:
     """Write down one traverse's result."""
     rule, best = evaluation.by_rule, evaluation.best_estimate
     budget = evaluation.budget_judged
@@ -53,6 +56,15 @@ def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Comput
         if flags[row]
     ]
     found = findings_of(inputs, _facts(inputs, evaluation, row))
+    concluded = conclusions(
+        inputs,
+        evaluation,
+        row,
+        verdict=verdict,
+        leaning=leaning,
+        said=found,
+        companions=companions,
+    )
     relative_u = finite(float(budget.relative_u[row]))
     values: dict[str, Any] = {
         "air_density": float(evaluation.air_density_kg_m3[row]),
@@ -87,8 +99,9 @@ def computed(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> Comput
             "variation": finite(float(evaluation.profile.variation[row])),
             "asymmetry": finite(float(evaluation.profile.asymmetry[row])),
         },
-        "findings": in_order(found),
-        "blower_advice": None,
+        "guard_band": guard_band(conformity, row),
+        "findings": in_order([*found, *concluded.said]),
+        **concluded.values,
     }
     judged, judged_u = (
         finite(float(evaluation.judged_value[row])),

@@ -11,7 +11,8 @@ import datetime
 import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
+from uuid import UUID
 
 from django.db import DatabaseError, connection, models, transaction
 from django.db.models import F, Q
@@ -19,22 +20,18 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from airflow_jobs.models import (
-    Calibration,
     Company,
     Computation,
-    DuctSection,
-    Equipment,
     FlowSet,
-    FlowSetMember,
-    Instrument,
     Record,
     Result,
-    Site,
     State,
     Target,
     Traverse,
 )
 
+from .companions import dependents_of
+from .dependents import dependents
 from .evaluate import outcomes_of_traverses
 from .flow_sets import outcomes_of_flow_sets
 from .outcomes import ENGINE, Computed, Failure, Outcome
@@ -59,11 +56,26 @@ INPUT_PATHS: Final = (
     "traverse__duct_section__equipment",
     "traverse__duct_section__equipment__site",
     "traverse__duct_section__equipment__targets",
+    "traverse__duct_section__equipment__blower_tables",
     "traverse__instrument",
     "traverse__instrument__calibrations",
+    "traverse__visit__pressures",
+    "traverse__visit__temperature_rises",
+    "traverse__visit__flow_readings",
+    "traverse__visit__adjustments",
+    "traverse__visit__traverses",
+    "traverse__visit__traverses__duct_section",
+    "traverse__visit__traverses__instrument",
+    "traverse__visit__traverses__instrument__calibrations",
     "flow_set",
     "flow_set__equipment",
     "flow_set__equipment__targets",
+    "flow_set__equipment__blower_tables",
+    "flow_set__members__flow_reading",
+    "flow_set__visit__pressures",
+    "flow_set__visit__temperature_rises",
+    "flow_set__visit__flow_readings",
+    "flow_set__visit__adjustments",
 )
 """Where from a computation the rows lie that its result depends on."""
 
@@ -102,46 +114,11 @@ def mark_affected_by(record: models.Model) -> int:
     Call it in the transaction that changes the row, after the change: a worker that computes
     from the old row meanwhile holds the computation's lock, so this waits and marks it again.
     """
-    return _pend(Computation.objects.filter(_dependents(record)))
+    return _pend(Computation.objects.filter(dependents(record)))
 
 
 def _pend(computations: models.QuerySet[Computation]) -> int:
     return computations.update(state=State.PENDING, due_at=Now(), attempts=0, failure="")
-
-
-def _dependents(record: models.Model) -> Q:
-    """Return which computations read this row."""
-    nothing = Q(pk__in=[])
-    match record:
-        case Company():
-            return Q()
-        case Site():
-            return _of_equipment(site=record)
-        case Equipment():
-            return _of_equipment(pk=record.pk)
-        case Target():
-            return _of_equipment(pk=record.equipment_id) if record.equipment_id else Q()
-        case DuctSection():
-            return Q(traverse__duct_section=record)
-        case Instrument():
-            return Q(traverse__instrument=record)
-        case Calibration():
-            return Q(traverse__instrument_id=record.instrument_id)
-        case FlowSet():
-            # Whether a section is a part of the system shows in its own traverses too.
-            sections = FlowSetMember.objects.filter(flow_set=record, traverse__isnull=False)
-            return Q(flow_set=record) | Q(
-                traverse__duct_section__in=sections.values("traverse__duct_section")
-            )
-        case Traverse():
-            return Q(traverse=record)
-        case _:
-            return nothing
-
-
-def _of_equipment(**which: Any) -> Q:
-    equipment = Equipment.objects.filter(**which)
-    return Q(traverse__duct_section__equipment__in=equipment) | Q(flow_set__equipment__in=equipment)
 
 
 def drain(*, most: int | None = None) -> Drained:
@@ -238,6 +215,7 @@ def _write(
     """Write results and states: one statement each, whatever the number of rows."""
     known = _known_results(claimed, outcomes)
     fresh: dict[int, Result] = {}
+    before = {row.pk: row.result_id for row in claimed}
     for row in claimed:
         outcome = outcomes.get(row.pk)
         if isinstance(outcome, Computed) and row.pk not in known:
@@ -266,14 +244,31 @@ def _write(
             row.state, row.failure = State.COMPUTED, ""
             row.result_id = (known.get(row.pk) or fresh[row.pk]).pk
     _save(claimed)
-    _pend(
-        Computation.objects.filter(
-            flow_set__members__traverse__in=[
-                row.traverse_id for row in claimed if row.pk in fresh and row.traverse_id
-            ]
-        )
+    _pass_on(
+        [
+            row.traverse_id
+            for row in claimed
+            if row.traverse_id and (row.state == State.FAILED or before[row.pk] != row.result_id)
+        ],
+        [row.traverse_id for row in claimed if row.traverse_id],
     )
     return Drained(len(claimed) - failed, failed)
+
+
+def _pass_on(moved: Sequence[UUID], done: Sequence[UUID]) -> None:
+    """Put back on the work list what rests on traverses whose results are others than before.
+
+    Rows that another worker holds are left: two that wait for each other's would never end. The
+    sweep looks at them again.
+    """
+    if not moved:
+        return
+    _pend(Computation.objects.filter(flow_set__members__traverse__in=moved))
+    resting = dependents_of(moved, but=done)
+    if resting:
+        free = Computation.objects.filter(traverse__in=resting, state=State.COMPUTED)
+        keys = free.order_by("pk").select_for_update(skip_locked=True).values_list("pk", flat=True)
+        _pend(Computation.objects.filter(pk__in=list(keys)))
 
 
 def _save(rows: Sequence[Computation]) -> None:
@@ -344,6 +339,10 @@ def sweep(*, thorough: bool = False) -> Drained:
             )
             again = _write(held, _outcomes(held), started_at) if held else Drained()
         done = Drained(done.computed + again.computed, done.failed + again.failed)
+    if keys:
+        # What turned out to be another result may have put others back on the list.
+        last = drain()
+        done = Drained(done.computed + last.computed, done.failed + last.failed)
     return done
 
 

@@ -1,0 +1,155 @@
+"""Other traverses of the same visit and system that a result depends on.
+
+Two kinds: the one as found, against which one as left is held, and the one on the other side of
+the blower, against which a return or a supply is held. Their flows are computed anew from their
+rows each time, never taken from a result, so that the order of computing shows nowhere. The
+later of two has the other as its companion, never the other way round.
+"""
+
+from __future__ import annotations
+
+import datetime
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef
+
+from airflow_jobs.models import AirPath, FlowSetMember, Stage, Traverse
+
+FOUND: Final = "as_found"
+OTHER_SIDE: Final = "other_side"
+OPPOSITE: Final = {AirPath.RETURN: AirPath.SUPPLY, AirPath.SUPPLY: AirPath.RETURN}
+
+_Moment = tuple[datetime.datetime, UUID]
+
+
+@dataclass(frozen=True, slots=True)
+class Companion:
+    """Another traverse as the digest of a result sees it."""
+
+    relation: str
+    traverse: str
+    same_meter: bool
+    same_section: bool
+    digest: str
+    """Of everything its flow depends on."""
+
+
+def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
+    """Return traverse -> relation -> the other traverse, in one statement."""
+    as_found: dict[Any, list[_Moment]] = defaultdict(list)
+    by_side: dict[Any, list[_Moment]] = defaultdict(list)
+    rows = (
+        Traverse.objects.filter(
+            visit__in={row.visit_id for row in traverses},
+            duct_section__equipment__in={row.duct_section.equipment_id for row in traverses},
+        )
+        .annotate(
+            is_shared=Exists(
+                FlowSetMember.objects.filter(traverse__duct_section=OuterRef("duct_section"))
+            )
+        )
+        .order_by("taken_at", "pk")
+        .values_list(
+            "pk",
+            "taken_at",
+            "visit_id",
+            "duct_section__equipment_id",
+            "duct_section_id",
+            "stage",
+            "call",
+            "duct_section__air_path",
+            "duct_section__carries_all",
+            "is_shared",
+        )
+    )
+    for pk, taken_at, visit, equipment, section, stage, call, path, carries_all, is_shared in rows:
+        if carries_all is False or (carries_all is None and is_shared):
+            continue
+        moment = (taken_at, pk)
+        if stage == Stage.AS_FOUND:
+            as_found[visit, equipment].append(moment)
+            as_found[visit, equipment, section].append(moment)
+        by_side[visit, equipment, stage, call, path].append(moment)
+    chosen: dict[UUID, dict[str, UUID]] = {}
+    for row in traverses:
+        system = (row.visit_id, row.duct_section.equipment_id)
+        related: dict[str, UUID] = {}
+        if row.stage == Stage.AS_LEFT:
+            # The same section compares best: its size and siting err alike both times.
+            found = _latest_until(as_found[*system, row.duct_section_id], row) or _latest_until(
+                as_found[system], row
+            )
+            if found is not None:
+                related[FOUND] = found
+        other_path = OPPOSITE.get(AirPath(row.duct_section.air_path))
+        if other_path is not None:
+            other = _latest_before(by_side[*system, row.stage, row.call, other_path], row)
+            if other is not None:
+                related[OTHER_SIDE] = other
+        # A correction that is only previewed finds its own row as it was stored.
+        related = {relation: key for relation, key in related.items() if key != row.pk}
+        if related:
+            chosen[row.pk] = related
+    return chosen
+
+
+def _latest_until(moments: Sequence[_Moment], row: Traverse) -> UUID | None:
+    """Return the last one taken no later; there is none but itself at the same moment."""
+    place = bisect_right(moments, row.taken_at, key=lambda moment: moment[0])
+    return moments[place - 1][1] if place else None
+
+
+def _latest_before(moments: Sequence[_Moment], row: Traverse) -> UUID | None:
+    """Return the last one before; of two at one moment the one with the larger id is later."""
+    place = bisect_left(moments, (row.taken_at, row.pk))
+    return moments[place - 1][1] if place else None
+
+
+def dependents_of(moved: Iterable[UUID], *, but: Iterable[UUID]) -> list[UUID]:
+    """Return the traverses that may have, or may have had, one of these as a companion.
+
+    Where a correction took a traverse to another stage, visit or section, those that it was a
+    companion of until then count too.
+
+    Parameters
+    ----------
+    moved
+        Traverses whose results are others than before.
+    but
+        Traverses that are left out.
+    """
+    history = Traverse.pgh_event_model.objects  # type: ignore[attr-defined]
+    states = history.filter(pgh_obj__in=list(moved)).values_list(
+        "visit_id", "duct_section__equipment_id", "stage", "duct_section_id", "taken_at"
+    )
+    # The earliest of each section and stage speaks for all of them.
+    since: dict[Any, dict[Any, datetime.datetime]] = defaultdict(dict)
+    for visit, equipment, stage, section, taken_at in states:
+        earliest = since[visit, equipment]
+        earliest[stage, section] = min(taken_at, earliest.get((stage, section), taken_at))
+    if not since:
+        return []
+    rows = (
+        Traverse.objects.filter(visit__in={visit for visit, _ in since})
+        .exclude(pk__in=list(but))
+        .values_list(
+            "pk", "visit_id", "duct_section__equipment_id", "stage", "duct_section_id", "taken_at"
+        )
+    )
+    return sorted(
+        pk
+        for pk, visit, equipment, stage, section, taken_at in rows
+        if any(
+            taken_at >= earliest
+            and (
+                (stage == Stage.AS_LEFT and other_stage == Stage.AS_FOUND)
+                or (stage == other_stage and section != other_section)
+            )
+            for (other_stage, other_section), earliest in since.get((visit, equipment), {}).items()
+        )
+    )
