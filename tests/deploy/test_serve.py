@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from airflow_jobs import embedded
+from airflow_jobs.system_accounts import Account
 from config.env import PROJECT_DIRECTORY
 
 from .conftest import free_port, kill_tree
@@ -155,6 +156,28 @@ def test_a_server_that_is_away_ends_the_start_with_one_line(
     assert errors.startswith("CommandError: The step migrate failed:")
     assert str(running.data / "log" / "migrate.log") in errors
     assert "\n" not in errors
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can act for another account")
+def test_root_in_somebodys_folder_goes_on_as_that_somebody(
+    serve: Callable[..., Running], folder: Path
+) -> None:
+    nobody = Account.named("nobody")
+    assert nobody is not None
+    (folder / "home").mkdir()
+    os.chown(folder / "home", nobody.user_id, nobody.group_id)
+    running = serve("home/var")
+    if nobody.can_run(sys.executable):
+        running.says("Serving at")
+        assert running.lines[0] == f"Running as nobody, the owner of {running.data}."
+        assert {process.username() for process in running.processes()} == {"nobody"}
+    else:
+        # An interpreter in root's home, say.
+        status, errors = running.ends()
+        assert status == 1
+        assert f"{running.data} belongs to nobody, who cannot run {sys.executable}" in errors
+        assert "\n" not in errors
+    assert {path.owner() for path in (folder / "home").rglob("*")} == {"nobody"}
 
 
 def test_the_first_administrator_can_be_made_apart_once_there_are_tables(folder: Path) -> None:

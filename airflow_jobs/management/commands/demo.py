@@ -8,11 +8,10 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.db import connections
 
 from airflow_jobs.demo.fill import RecordInUse, fill_demo_company
-from airflow_jobs.embedded import DatabaseUnavailable
 from airflow_jobs.management.demo_access import (
     Access,
     crew_of_field_app,
@@ -28,21 +27,17 @@ from airflow_jobs.management.live_traverse import (
     curl_line,
     measure,
 )
-from airflow_jobs.management.service import (
-    MIGRATE,
-    become_the_owner,
-    make_folders,
-    make_supervisor,
-)
+from airflow_jobs.management.service import MIGRATE
+from airflow_jobs.management.service_command import ServiceCommand
 from airflow_jobs.management.traverse_table import table_of
 from airflow_jobs.models import Computation
-from airflow_jobs.supervisor import CannotRun, Supervisor
+from airflow_jobs.supervisor import Supervisor
 
 SEED: Final = 1
 SECONDS_BETWEEN_COUNTS: Final = 5.0
 
 
-class Command(BaseCommand):
+class Command(ServiceCommand):
     """Start everything, fill it with the invented company, measure once, keep serving."""
 
     help = (
@@ -56,29 +51,24 @@ class Command(BaseCommand):
             "--once", action="store_true", help="end after printing the result, with status 0"
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def run(self, supervisor: Supervisor, **options: Any) -> None:
         """Run until a request to end comes, or once."""
-        become_the_owner(self._say)
-        make_folders()
         self._access: Access = {}
-        supervisor = make_supervisor(self._say)
         try:
             with supervisor.running(before=[MIGRATE], prepare=self._prepare):
                 keep_access(settings.ENV.data_directory / "demo_access.json", self._access)
                 self._wait_for_results(supervisor)
                 self._show(self._measure())
                 if not options["once"]:
-                    self._say("Ctrl-C stops it; starting again keeps the data.")
+                    self.say("Ctrl-C stops it; starting again keeps the data.")
                     supervisor.watch()
-        except (CannotRun, DatabaseUnavailable, LiveTraverseFailed, RecordInUse) as error:
+        except (LiveTraverseFailed, RecordInUse) as error:
             raise CommandError(str(error)) from error
-        except KeyboardInterrupt:
-            self._say("Stopped.")
 
     def _prepare(self) -> None:
         """Fill the record and give its people their sign-ins."""
         now = datetime.datetime.now(datetime.UTC)
-        fill_demo_company(seed=SEED, today=now.date(), progress=self._say)
+        fill_demo_company(seed=SEED, today=now.date(), progress=self.say)
         path = settings.ENV.data_directory / "demo_access.json"
         self._access = grant_access(kept=read_access(path), url=settings.ENV.site_url, now=now)
         connections.close_all()
@@ -90,7 +80,7 @@ class Command(BaseCommand):
             now = time.monotonic()
             if left != said and now - said_at > SECONDS_BETWEEN_COUNTS:
                 said, said_at = left, now
-                self._say(f"{left:,} results of the history are still to be computed.")
+                self.say(f"{left:,} results of the history are still to be computed.")
             supervisor.tend()
             time.sleep(0.2)
         connections.close_all()
@@ -105,7 +95,7 @@ class Command(BaseCommand):
             token=self._access["field_app"]["token"],
         )
         spot = choose_spot(crew_of_field_app(now))
-        self._say(
+        self.say(
             f"Measuring {spot.section.equipment.tag} at {spot.section.equipment.site.name}, "
             f"{spot.section.name}, with {spot.instrument}."
         )
@@ -114,21 +104,17 @@ class Command(BaseCommand):
 
     def _show(self, sent: Sent) -> None:
         url = settings.ENV.site_url
-        self._say("")
-        self._say(table_of(sent.answer))
-        self._say(f"Computed by the worker {sent.seconds:.2f} s after it was sent.")
-        self._say("")
-        self._say(f"Open  {url}")
+        self.say("")
+        self.say(table_of(sent.answer))
+        self.say(f"Computed by the worker {sent.seconds:.2f} s after it was sent.")
+        self.say("")
+        self.say(f"Open  {url}")
         for role in ("manager", "technician", "administrator"):
-            self._say(_sign_in_line(role, self._access[role]))
-        self._say("")
-        self._say("Post another one:")
-        self._say(curl_line(url, self._access["field_app"]["token"], sent.content))
-        self._say("")
-
-    def _say(self, line: str) -> None:
-        self.stdout.write(line)
-        self.stdout.flush()
+            self.say(_sign_in_line(role, self._access[role]))
+        self.say("")
+        self.say("Post another one:")
+        self.say(curl_line(url, self._access["field_app"]["token"], sent.content))
+        self.say("")
 
 
 def _sign_in_line(role: str, access: Mapping[str, str]) -> str:

@@ -2,20 +2,13 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
-
-from airflow_jobs.embedded import DatabaseUnavailable
 from airflow_jobs.management.first_administrator import make_first_administrator
-from airflow_jobs.management.service import (
-    MIGRATE,
-    become_the_owner,
-    make_folders,
-    make_supervisor,
-)
-from airflow_jobs.supervisor import CannotRun
+from airflow_jobs.management.service import MIGRATE
+from airflow_jobs.management.service_command import ServiceCommand
+from airflow_jobs.supervisor import Supervisor
 
 
-class Command(BaseCommand):
+class Command(ServiceCommand):
     """Start the database, the worker and the web server, and keep them running."""
 
     help = (
@@ -24,22 +17,10 @@ class Command(BaseCommand):
         "to ask on it makes a password and prints it once."
     )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def run(self, supervisor: Supervisor, **options: Any) -> None:
         """Run until a request to end comes."""
-        become_the_owner(self._say)
-        make_folders()
-        supervisor = make_supervisor(self._say)
-        try:
-            with supervisor.running(
-                before=[MIGRATE], prepare=lambda: make_first_administrator(self._say)
-            ):
-                self._say(f"Serving at {supervisor.place.url} (Ctrl-C stops it)")
-                supervisor.watch()
-        except (CannotRun, DatabaseUnavailable) as error:
-            raise CommandError(str(error)) from error
-        except KeyboardInterrupt:
-            self._say("Stopped.")
-
-    def _say(self, line: str) -> None:
-        self.stdout.write(line)
-        self.stdout.flush()
+        with supervisor.running(
+            before=[MIGRATE], prepare=lambda: make_first_administrator(self.say)
+        ):
+            self.say(f"Serving at {supervisor.place.url} (Ctrl-C stops it)")
+            supervisor.watch()
