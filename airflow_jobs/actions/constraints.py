@@ -223,6 +223,11 @@ _IN_WORDS: Final[dict[str, tuple[str, str, str]]] = {
         "out_of_range",
         "A temperature must be above absolute zero and under 1,000 degC.",
     ),
+    "traverse_call_known": (
+        "/operating_state/call",
+        "invalid_choice",
+        "The call is cooling, heating, fan_only, dehumidify or unknown.",
+    ),
     "traverse_repeats_another": (
         "/repeats",
         "invalid",
