@@ -1,0 +1,228 @@
+"""Charts: what is drawn is what was counted, in traces that a strict policy allows."""
+
+import datetime
+import json
+from collections.abc import Iterator
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from dashboards.charts.history import Scale, flow_over_time
+from dashboards.charts.profile import Grid, line_by_point, one_per_line, round_section
+from dashboards.charts.shares import share_over_time, shares_by_name
+from dashboards.values.shares import FleetShares, MonthShare, NamedShare, Share
+from dashboards.values.systems import AdjustmentMade, Judged, Measurement, Trend
+
+SVG_TRACES = {"scatter", "heatmap", "bar"}
+NOON = datetime.datetime(2026, 6, 3, 12, 0, tzinfo=datetime.UTC)
+
+
+def _share(total: int, below: int = 0) -> Share:
+    return Share(total, below, 0, 0, 0, 0, 0.2, 0.9)
+
+
+def _fleet(**fields: Any) -> FleetShares:
+    months = (
+        MonthShare(datetime.date(2026, 5, 1), _share(4, 1)),
+        MonthShare(datetime.date(2026, 6, 1), _share(0)),
+    )
+    values: dict[str, Any] = {
+        "step": "month",
+        "found": _share(4, 3),
+        "left": _share(4, 1),
+        "found_by_month": months[:1],
+        "left_by_month": months,
+        "by_crew": (),
+        "by_site": (),
+        "left_planning_share": None,
+        "found_planning_share": None,
+        "found_outside_without_as_left": 0,
+        "pending": 0,
+    }
+    return FleetShares(**{**values, **fields})
+
+
+def _measured(
+    verdict: str, *, stage: str = "as_left", days: int = 0, value: float = 400.0, **fields: Any
+) -> Measurement:
+    values: dict[str, Any] = {
+        "traverse_id": uuid4(),
+        "flow_set_id": None,
+        "visit_id": uuid4(),
+        "taken_at": NOON + datetime.timedelta(days=days),
+        "stage": stage,
+        "call": "cooling",
+        "state": "computed",
+        "failure": "",
+        "verdict": verdict,
+        "judged": Judged(
+            value, value - 20, value + 25, 350.0, 400.0, 450.0, verdict, "", 0.9, 0.9, False
+        ),
+        "flow_standard": None,
+        "flow_standard_low": None,
+        "flow_standard_high": None,
+        "indicative": False,
+        "instrument_id": None,
+        "instrument": "",
+        "crew_id": None,
+        "crew": "",
+        "adjustments_before": 0,
+    }
+    return Measurement(**{**values, **fields})
+
+
+def _history(*measurements: Measurement, **fields: Any) -> dict[str, Any]:
+    values: dict[str, Any] = {
+        "adjustments": (),
+        "trend": None,
+        "call": "cooling",
+        "scale": Scale("Flow", lambda held, value: value),
+        "trend_number": lambda value: value,
+    }
+    return flow_over_time(measurements, **{**values, **fields})
+
+
+def _strings(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for item in value.values():
+            yield from _strings(item)
+    elif isinstance(value, list):
+        for item in value:
+            yield from _strings(item)
+
+
+def _traces(figure: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    return {trace.get("name", trace["type"]): trace for trace in figure["data"]}
+
+
+FIGURES = {
+    "over time": share_over_time(_fleet()),
+    "by name": shares_by_name(
+        [NamedShare(uuid4(), "North", _share(2), _share(4, 1))],
+        stage="as_left",
+        whole=_share(4, 1),
+        whole_name="All",
+    ),
+    "history": _history(_measured("low", value=300.0), _measured("in_range", days=9)),
+    "grid": line_by_point(Grid(((1.0, 2.0), (3.0, None)), (("1", "2"), ("3", "–")), "m/s")),
+    "round": round_section(
+        Grid(((1.0, None),), (("1", "–"),), "m/s"),
+        diameter_m=0.4,
+        angles_deg=[0.0],
+        depths_m=[[0.02, 0.38]],
+    ),
+    "lines": one_per_line(Grid(((1.0,), (2.0,)), (("1",), ("2",)), "m/s")),
+}
+
+
+@pytest.mark.parametrize("name", list(FIGURES))
+def test_only_traces_that_are_drawn_as_svg_are_used(name: str) -> None:
+    assert {trace["type"] for trace in FIGURES[name]["data"]} <= SVG_TRACES
+
+
+@pytest.mark.parametrize("name", list(FIGURES))
+def test_figures_are_plain_json_without_a_template(name: str) -> None:
+    figure = FIGURES[name]
+    assert json.loads(json.dumps(figure)) == figure
+    assert len(json.dumps(figure)) < 20_000
+    assert "bdata" not in json.dumps(figure)
+
+
+@pytest.mark.parametrize("name", list(FIGURES))
+def test_colours_are_the_page_s_own(name: str) -> None:
+    for text in _strings(FIGURES[name]):
+        assert not text.startswith("#")
+        assert not text.startswith("rgb(")
+
+
+def test_found_and_left_are_told_apart_by_shape_and_line() -> None:
+    traces = _traces(FIGURES["over time"])
+    found, left = traces["As found"], traces["As left"]
+    assert found["marker"]["symbol"] != left["marker"]["symbol"]
+    assert found["line"]["dash"] != left["line"]["dash"]
+    assert left["y"] == [75.0, None]
+
+
+def test_intervals_are_drawn_to_both_ends() -> None:
+    (left,) = [t for t in FIGURES["over time"]["data"] if t["name"] == "As left"]
+    assert left["error_y"]["array"][0] == pytest.approx(15.0)
+    assert left["error_y"]["arrayminus"][0] == pytest.approx(55.0)
+
+
+def test_the_worst_stands_on_top_and_the_whole_is_a_line() -> None:
+    named = [
+        NamedShare(uuid4(), name, _share(2), _share(4, below))
+        for name, below in (("Worst", 3), ("Best", 0))
+    ]
+    figure = shares_by_name(named, stage="as_left", whole=_share(8, 3), whole_name="All")
+    assert figure["data"][0]["y"] == ["Best", "Worst"]
+    assert figure["layout"]["shapes"][0]["x0"] == pytest.approx(62.5)
+
+
+def test_stages_have_shapes_and_verdicts_have_colours() -> None:
+    traces = _traces(
+        _history(
+            _measured("low", stage="as_found", value=300.0),
+            _measured("in_range", days=1),
+            _measured("high", stage="check", days=2, value=500.0),
+        )
+    )
+    assert traces["As found"]["marker"]["symbol"] == "circle-open"
+    assert traces["As left"]["marker"]["symbol"] == "square"
+    assert traces["Check"]["marker"]["symbol"] == "diamond"
+    assert traces["As found"]["marker"]["color"] == ["var(--low)"]
+    assert traces["As left"]["marker"]["color"] == ["var(--ink)"]
+    assert traces["Check"]["marker"]["color"] == ["var(--high)"]
+    assert traces["As left"]["error_y"]["array"] == [25.0]
+    assert traces["As left"]["error_y"]["arrayminus"] == [20.0]
+
+
+def test_another_call_is_marked_and_does_not_move_the_band() -> None:
+    figure = _history(
+        _measured("in_range"), _measured("in_range", days=5, call="heating", value=430.0)
+    )
+    assert _traces(figure)["As left, another call"]["marker"]["symbol"].endswith("cross-open")
+    assert set(_traces(figure)["Target range"]["y"]) == {450.0}
+
+
+def test_a_target_that_changed_changes_the_band_from_then_on() -> None:
+    later = Judged(400.0, 380.0, 420.0, 375.0, 400.0, 430.0, "in_range", "", 0.9, 0.9, False)
+    figure = _history(_measured("in_range"), _measured("in_range", days=50, judged=later))
+    assert _traces(figure)["Target range"]["y"] == [450.0, 450.0, 430.0, 430.0]
+
+
+def test_times_are_the_site_s_and_not_the_reader_s() -> None:
+    zone = datetime.timezone(datetime.timedelta(hours=-5))
+    figure = _history(_measured("in_range", taken_at=NOON.astimezone(zone)))
+    assert _traces(figure)["As left"]["x"] == ["2026-06-03T07:00"]
+
+
+def test_adjustments_and_a_sure_trend_are_on_the_same_axis() -> None:
+    adjustment = AdjustmentMade(NOON, "Blower setting", "tap 4", "tap 3", "")
+    trend = Trend(-0.05, -0.07, -0.03, 3, NOON, 400.0, None, None, None)
+    traces = _traces(_history(_measured("in_range"), adjustments=[adjustment], trend=trend))
+    assert traces["Adjustment"]["customdata"] == [["Blower setting: tap 4 to tap 3"]]
+    start, end = traces["Trend between adjustments"]["y"]
+    assert start == 400.0
+    assert end < 400.0
+
+
+def test_a_trend_that_may_be_chance_is_not_drawn() -> None:
+    trend = Trend(-0.05, -0.12, 0.02, 3, NOON, 400.0, None, None, None)
+    assert "Trend between adjustments" not in _traces(_history(_measured("in_range"), trend=trend))
+
+
+def test_the_heat_map_has_a_column_a_line_and_leaves_gaps_where_nothing_was_read() -> None:
+    (trace,) = FIGURES["grid"]["data"]
+    assert trace["z"] == [[1.0, 3.0], [2.0, None]]
+    assert trace["x"] == ["1", "2"]
+
+
+def test_points_of_a_round_section_stand_where_they_were_read() -> None:
+    (trace,) = FIGURES["round"]["data"]
+    assert trace["x"] == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert trace["y"] == pytest.approx([0.18, -0.18])
+    assert trace["marker"]["symbol"] == ["circle", "circle-open"]
