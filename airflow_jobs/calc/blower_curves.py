@@ -20,7 +20,8 @@ SINGLE_ROW_SLOPE_U: Final = float(
 )
 _SINGLE_ROW_REACH = 2.0
 _SINGLE_ROW_POINTS = 17
-_BISECTIONS = 50
+_NEWTON_STEPS = 14
+_LEAST_SHARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,52 +159,96 @@ def knots_of(curve: SettingCurve, slope: float) -> tuple[FloatArray, FloatArray]
     return np.append(static, ends[1]), np.append(flow, at_ends[1])
 
 
-def crossing(
-    knots: FloatArray,
-    flows: FloatArray,
-    scale: FloatArray,
-    coefficient: FloatArray,
-    inverse_exponent: FloatArray,
-) -> FloatArray:
-    """Return the static at which a setting's flow falls to what the ducts let through.
+@lru_cache(maxsize=1024)
+def stacked_knots(curves: tuple[SettingCurve, ...], slope: float) -> tuple[FloatArray, FloatArray]:
+    """Return the knots of several curves as arrays, (S, K), filled up with NaN.
 
     Parameters
     ----------
-    knots, flows
-        Of the setting's curve, see `knots_of`.
+    curves, slope
+        As for `knots_of`.
+
+    Returns
+    -------
+    (statics in Pa, flows in m3/s).
+
+    Examples
+    --------
+    >>> curves = setting_curves([("low", 50.0, 0.6), ("low", 150.0, 0.5), ("off", 0.0, 0.1)])
+    >>> stacked_knots(curves, -1.6)[0].shape
+    (2, 4)
+    """
+    knots = [knots_of(curve, slope) for curve in curves]
+    longest = max(static.size for static, _ in knots)
+    stacked = np.full((2, len(curves), longest), np.nan)
+    for row, (static, flow) in enumerate(knots):
+        stacked[:, row, : static.size] = static, flow
+    return stacked[0], stacked[1]
+
+
+def crossing(
+    statics: FloatArray,
+    flows: FloatArray,
+    *,
+    scale: FloatArray,
+    coefficient: FloatArray,
+    inverse_exponent: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return where settings' flows fall to what the ducts let through.
+
+    Parameters
+    ----------
+    statics, flows
+        Knots of S curves, (S, K), see `stacked_knots`.
     scale
-        On the curve's flow, (V,).
+        On the curves' flow, (V,).
     coefficient, inverse_exponent
         c and e of the ducts' flow c p^e, m3/s at 1 Pa and 1 over their exponent, (V,); e = 0
         looks for a flow instead.
 
     Returns
     -------
-    (V,), Pa; NaN where the two don't meet. Where a curve has a hump, the meeting at the highest
-    static, which is the one on the stable side.
+    (static in Pa, scaled flow in m3/s), each (S, V); NaN where the two don't meet. Where a curve
+    has a hump, the meeting at the highest static, which is the one on the stable side.
 
     Notes
     -----
-    Bisection within the piece of the curve where the difference changes its sign.
+    Newton's method within the piece of the curve where the difference changes its sign.
 
     Examples
     --------
-    >>> curve, = setting_curves([("low", 50.0, 0.6), ("low", 150.0, 0.5)])
+    >>> curves = setting_curves([("low", 50.0, 0.6), ("low", 150.0, 0.5)])
     >>> one = np.ones(1)
-    >>> crossing(*knots_of(curve, -1.6), one, 0.055 * one, 0.5 * one).round(6).tolist()
-    [100.0]
+    >>> static, flow = crossing(*stacked_knots(curves, -1.6), scale=one, coefficient=0.055 * one,
+    ...                         inverse_exponent=0.5 * one)
+    >>> round(float(static[0, 0]), 6), round(float(flow[0, 0]), 6)
+    (100.0, 0.55)
     """
-    if knots.size < 2:
-        return np.full(scale.shape, np.nan)
-    above = scale[:, None] * flows - coefficient[:, None] * knots ** inverse_exponent[:, None]
-    falls = (above[:, :-1] >= 0.0) & (above[:, 1:] <= 0.0)
-    has_one = falls.any(axis=1)
-    segment = falls.shape[1] - 1 - np.argmax(falls[:, ::-1], axis=1)
-    low, high = knots[segment], knots[segment + 1]
-    rise = (flows[segment + 1] - flows[segment]) / (high - low)
-    level = flows[segment] - rise * low
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        is_above = scale * (level + rise * middle) >= coefficient * middle**inverse_exponent
-        low, high = np.where(is_above, middle, low), np.where(is_above, high, middle)
-    return np.where(has_one, 0.5 * (low + high), np.nan)
+    count = scale.size
+    if statics.shape[1] < 2:
+        nowhere = np.full((statics.shape[0], count), np.nan)
+        return nowhere, nowhere
+    let_through = coefficient[:, None] * statics[:, None, :] ** inverse_exponent[:, None]
+    above = scale[:, None] * flows[:, None, :] - let_through
+    falls = (above[..., :-1] >= 0.0) & (above[..., 1:] <= 0.0)
+    has_one = falls.any(axis=2)
+    piece = falls.shape[2] - 1 - np.argmax(falls[..., ::-1], axis=2)
+    low, high, flow_low, flow_high = (
+        # Any piece will do where there is none; its answer is thrown away.
+        np.where(has_one, np.take_along_axis(knots, np.where(has_one, piece, 0) + shift, 1), shift)
+        for knots, shift in ((statics, 0), (statics, 1), (flows, 0), (flows, 1))
+    )
+    rise = (flow_high - flow_low) / (high - low)
+    level = flow_low - rise * low
+    # The difference is convex within a piece, so Newton's steps come up to the root from the left.
+    low = np.maximum(low, _LEAST_SHARE * high)
+    static = low
+    for _ in range(_NEWTON_STEPS):
+        through = coefficient * static**inverse_exponent
+        excess = scale * (level + rise * static) - through
+        fall = inverse_exponent * through / static - scale * rise
+        # Where nothing falls, the two run along each other, and the first place is as good as any.
+        step = np.where(fall > 0.0, excess / np.where(fall > 0.0, fall, 1.0), 0.0)
+        static = np.clip(static + step, low, high)
+    met = np.where(has_one, static, np.nan)
+    return met, scale * (level + rise * met)

@@ -17,7 +17,7 @@ from airflow_jobs.calc.blower_curves import (
     SettingCurve,
     crossing,
     flow_at_static_m3_s,
-    knots_of,
+    stacked_knots,
 )
 from airflow_jobs.calc.quantities import FloatArray, checked
 
@@ -34,6 +34,8 @@ BEYOND_RELATIVE_U: Final = 0.05
 
 _BASE, _FLOW, _STATIC, _EXPONENT, _TABLE = 0, (1, 2), (3, 4), (5, 6), (7, 8)
 _VARIANTS = 9
+# A table may begin at no static at all, through which no curve of ducts can be laid.
+_LEAST_STATIC_PA = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,28 +162,41 @@ def table_forecast(
     if external_static_pa is not None:
         checked("external_static_pa", external_static_pa, "Pa", above=0.0)
 
-    def settled(slope: float) -> tuple[_Point, dict[str, tuple[FloatArray, FloatArray]]]:
+    def settled(slope: float) -> tuple[_Point, FloatArray, FloatArray]:
         point = _measured_point(by_name[current], flow, flow_u, external_static_pa, static_u, slope)
-        return point, {curve.setting: _meeting(curve, point, slope) for curve in curves}
+        statics, flows = crossing(
+            *stacked_knots(tuple(curves), slope),
+            scale=point.scale,
+            coefficient=point.flow / point.static**point.inverse_exponent,
+            inverse_exponent=point.inverse_exponent,
+        )
+        return point, statics, flows
 
-    point, met = settled(SINGLE_ROW_SLOPE)
+    point, statics, flows = settled(SINGLE_ROW_SLOPE)
     if not np.isfinite(point.scale[_BASE]):
         raise ValueError(
             f"external_static_pa is {external_static_pa:g} Pa; the table of setting {current!r} "
             f"ends at {by_name[current].static_pa[-1]:g} Pa"
         )
-    effects = {setting: _effects(np.log(flows)) for setting, (flows, _) in met.items()}
+    logs = np.log(flows)
+    effects = [_effects(of_setting) for of_setting in logs]
     if any(len(curve.static_pa) == 1 for curve in curves):
         steep, flat = (
-            settled(SINGLE_ROW_SLOPE + sign * SINGLE_ROW_SLOPE_U)[1] for sign in (-1.0, 1.0)
+            np.log(settled(SINGLE_ROW_SLOPE + sign * SINGLE_ROW_SLOPE_U)[2][:, _BASE])
+            for sign in (-1.0, 1.0)
         )
-        for setting in effects:
-            pair = np.log(np.array([flat[setting][0][_BASE], steep[setting][0][_BASE]]))
-            effects[setting]["slope"] = _half(np.log(met[setting][0][_BASE]), *pair)
+        for row, effect in enumerate(effects):
+            effect["slope"] = _half(logs[row, _BASE], flat[row], steep[row])
     return TableForecast(
         settings=tuple(
-            _forecast(curve, met[curve.setting], effects[curve.setting], curve.setting == current)
-            for curve in curves
+            _forecast(
+                curve,
+                float(flows[row, _BASE]),
+                float(statics[row, _BASE]),
+                effects[row],
+                is_current=curve.setting == current,
+            )
+            for row, curve in enumerate(curves)
         ),
         external_static_pa=float(point.static[_BASE]),
         is_static_measured=external_static_pa is not None,
@@ -211,28 +226,20 @@ def _measured_point(
         return _Point(flow, static, 1.0 / exponent, scale)
     scale = np.ones(_VARIANTS)
     scale[list(_TABLE)] *= np.exp([TABLE_RELATIVE_U, -TABLE_RELATIVE_U])
-    knots, flows = knots_of(curve, slope)
-    static = crossing(knots, flows, scale, flow, np.zeros(_VARIANTS))
+    static = crossing(
+        *stacked_knots((curve,), slope),
+        scale=scale,
+        coefficient=flow,
+        inverse_exponent=np.zeros(_VARIANTS),
+    )[0][0]
     # Where the curve has no such flow, the end of the table that comes nearest to it.
     ends = np.array([curve.static_pa[0], curve.static_pa[-1]])
     at_ends = np.array([curve.flow_m3_s[0], curve.flow_m3_s[-1]])
     nearest = np.argmin(np.abs(scale[:, None] * at_ends - flow[:, None]), axis=1)
     is_missed = np.isnan(static)
-    static = np.where(is_missed, ends[nearest], static)
+    static = np.maximum(np.where(is_missed, ends[nearest], static), _LEAST_STATIC_PA)
     scale = np.where(is_missed, flow / at_ends[nearest], scale)
     return _Point(flow, static, 1.0 / exponent, scale)
-
-
-def _meeting(curve: SettingCurve, point: _Point, slope: float) -> tuple[FloatArray, FloatArray]:
-    """Return flow and static, each (V,), where a setting's curve meets that of the ducts."""
-    knots, flows = knots_of(curve, slope)
-    if np.any(point.static == 0.0):
-        # No resistance at all: the static stays at zero.
-        static = np.zeros(_VARIANTS)
-        return point.scale * np.interp(static, knots, flows, left=np.nan), static
-    coefficient = point.flow / point.static**point.inverse_exponent
-    static = crossing(knots, flows, point.scale, coefficient, point.inverse_exponent)
-    return point.scale * np.interp(static, knots, flows), static
 
 
 def _effects(log_flow: FloatArray) -> dict[str, float]:
@@ -258,11 +265,12 @@ def _half(base: float, plus: float, minus: float) -> float:
 
 def _forecast(
     curve: SettingCurve,
-    met: tuple[FloatArray, FloatArray],
+    flow: float,
+    static: float,
     effects: dict[str, float],
+    *,
     is_current: bool,
 ) -> SettingForecast:
-    flow, static = float(met[0][_BASE]), float(met[1][_BASE])
     is_beyond = len(curve.static_pa) > 1 and not (
         curve.static_pa[0] <= static <= curve.static_pa[-1]
     )
