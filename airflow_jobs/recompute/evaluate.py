@@ -65,7 +65,18 @@ def outcomes_of(traverses: Sequence[Traverse]) -> dict[UUID, Outcome]:
 
 
 def _with_context(keys: Collection[UUID]) -> list[Traverse]:
-    return list(Traverse.objects.filter(pk__in=keys).with_context()) if keys else []
+    """Fetch traverses with their section, system, site and meter, a table a statement.
+
+    A join of so many tables is at the mercy of statistics, and just after a bulk load there are
+    none: the same rows then took minutes.
+    """
+    if not keys:
+        return []
+    return list(
+        Traverse.objects.filter(pk__in=keys).prefetch_related(
+            "visit", "duct_section__equipment__site", "instrument"
+        )
+    )
 
 
 @dataclass(frozen=True, slots=True)
