@@ -51,7 +51,16 @@ class Running:
             self.lines.append(line.rstrip("\n"))
             if text in line:
                 return line.strip()
-        raise AssertionError(f"it ended without saying {text!r}: {self.lines} {self.ends()}")
+        raise AssertionError(
+            f"it ended without saying {text!r}: {self.lines} {self.ends()}\n{self.logs()}"
+        )
+
+    def logs(self) -> str:
+        """Quote the end of every log."""
+        return "\n".join(
+            f"{log.name}: {log.read_text(errors='replace')[-1500:]}"
+            for log in sorted((self.data / "log").glob("*.log"))
+        )
 
     def ends(self) -> tuple[int, str]:
         """Wait for the end; return the status and what it complained of."""

@@ -62,7 +62,11 @@ class Command(ServiceCommand):
                 if not options["once"]:
                     self.say("Ctrl-C stops it; starting again keeps the data.")
                     supervisor.watch()
-        except (LiveTraverseFailed, RecordInUse) as error:
+        except LiveTraverseFailed as error:
+            raise CommandError(
+                f"{error} The logs are in {supervisor.place.log_directory}."
+            ) from error
+        except RecordInUse as error:
             raise CommandError(str(error)) from error
 
     def _prepare(self) -> None:
