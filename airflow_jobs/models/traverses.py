@@ -153,6 +153,8 @@ class Traverse(Record):
             models.Index(fields=["duct_section", "taken_at"], name="traverse_section_time"),
             models.Index(fields=["instrument", "taken_at"], name="traverse_instrument_time"),
             models.Index(fields=["taken_at", "id"], name="traverse_time"),
+            models.Index(fields=["created_at", "id"], name="traverse_recorded"),
+            models.Index(fields=["updated_at", "id"], name="traverse_changed"),
         ]
 
     def __str__(self) -> str:
