@@ -100,11 +100,12 @@ def running_without_worker(folder: Path) -> Iterator[Parts]:
     data = Path(embedded.locate(folder / "postgres").directory).parent
     service = Parts(data)
     with embedded.running(data / "postgres"):
-        service.run("manage.py", "migrate", "--verbosity", "0")
         service.run(
             "-c",
             "import django; django.setup()\n"
+            "from django.core.management import call_command\n"
             "from airflow_jobs.management.first_administrator import make_first_administrator\n"
+            "call_command('migrate', verbosity=0)\n"
             "make_first_administrator(print)",
         )
         try:

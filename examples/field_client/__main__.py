@@ -18,6 +18,8 @@ from . import exchange, taking, words
 from .service import Service, Trouble
 from .store import Store
 
+LATEST = 20
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Do one command; return 0 where nothing is left to do for a person."""
@@ -61,7 +63,7 @@ def _results(options: argparse.Namespace, store: Store) -> None:
         print(f"{words.short(traverse)}  {_label(body.get('as_sent', {}), store)}")
         print("    " + text.replace("\n", "\n    "))
 
-    traverses = [_named(options.id, store)] if options.id else list(store.sent())
+    traverses = [_named(options.id, store)] if options.id else list(store.sent())[-LATEST:]
     exchange.follow_results(_service(options), traverses, show, patience_s=options.patience)
 
 
@@ -155,7 +157,7 @@ def _parser() -> argparse.ArgumentParser:
     change.add_argument("--reason", required=True, help="why, in words")
     patience(command("send", _send, "send all that waits"), 300.0)
     results = command("results", _results, "show what the traverses sent from here mean")
-    results.add_argument("id", nargs="?", help="of one; else all")
+    results.add_argument("id", nargs="?", help=f"of one; else of the latest {LATEST}")
     patience(results, 30.0)
     command("queue", _queue, "list what is not stored yet, and why")
     command("show", _show, "print one traverse's content as JSON").add_argument("id")

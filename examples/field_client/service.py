@@ -144,7 +144,7 @@ class Service:
                 text, status = response.read(), response.status
                 retry_after_s = _seconds(response.headers.get("Retry-After", ""))
         except (OSError, http.client.HTTPException) as error:
-            raise NoAnswer(str(error) or type(error).__name__) from error
+            raise NoAnswer(str(getattr(error, "reason", error)) or repr(error)) from error
         with contextlib.suppress(ValueError):
             return Answer(status, json.loads(text), retry_after_s)
         if status in BUSY:

@@ -79,7 +79,8 @@ def _chosen(
         if given is None or key.startswith(given) or given.lower() in label.lower()
     ]
     if not fitting:
-        raise Trouble(f"No {what} here fits {given or 'this visit'!r}: sync, or name another.")
+        wanted = f" that fits {given!r}" if given else ""
+        raise Trouble(f"There is no {what} here{wanted}: sync, or name another.")
     if len(fitting) == 1:
         return fitting[0]
     listed = "\n".join(f"{number:3}  {labels[key]}" for number, key in enumerate(fitting, 1))
