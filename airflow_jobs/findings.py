@@ -200,6 +200,13 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "Record each line's mean, or each point.",
     ),
     Finding(
+        "pressures_averaged",
+        "warning",
+        "A mean of velocity pressures was sent: the root of a mean reads more than the mean of "
+        "the roots where the air is uneven.",
+        "Record each point, or let the meter average velocities.",
+    ),
+    Finding(
         "velocity_low",
         "note",
         "The mean velocity is under 200 ft/min (1 m/s), unusual in a comfort system.",

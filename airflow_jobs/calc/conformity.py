@@ -190,4 +190,5 @@ def _likeliest(judged: Conformity) -> npt.NDArray[np.intp]:
     shares = np.stack(
         [judged.probability_low, judged.probability_in_range, judged.probability_high]
     )
-    return np.argmax(np.where(np.isnan(shares), 0.0, shares), axis=0)
+    likeliest: npt.NDArray[np.intp] = np.argmax(np.where(np.isnan(shares), 0.0, shares), axis=0)
+    return likeliest

@@ -95,6 +95,7 @@ class Beside:
     heats: tuple[Heat, ...] = ()
     flows: tuple[OtherFlow, ...] = ()
     changes: tuple[Change, ...] = ()
+    """What had been changed by then. Oldest first."""
 
     def static(self, stage: str) -> Static | None:
         """Return the latest external static of a stage."""
@@ -165,9 +166,8 @@ def beside_of(subjects: Sequence[Subject]) -> dict[object, Beside]:
             changes=tuple(
                 Change(_utc(row.made_at), row.kind, row.from_value, row.to_value)
                 for row in changes[system]
-            )
-            if subject.stage == Stage.AS_LEFT
-            else (),
+                if row.made_at <= subject.taken_at
+            ),
         )
     return found
 

@@ -1,7 +1,8 @@
 """Other traverses of the same visit and system that a result depends on.
 
 Two kinds: the one as found, against which one as left is held, and the one on the other side of
-the blower, against which a return or a supply is held. Their flows are computed anew from their
+the blower, against which a return or a supply is held (of the same stage, or one of the two a
+check). Their flows are computed anew from their
 rows each time, never taken from a result, so that the order of computing shows nowhere. The
 later of two has the other as its companion, never the other way round.
 """
@@ -22,6 +23,12 @@ from airflow_jobs.models import AirPath, FlowSetMember, Stage, Traverse
 
 FOUND: Final = "as_found"
 OTHER_SIDE: Final = "other_side"
+COMPARED_WITH: Final[dict[str, tuple[str, ...]]] = {
+    Stage.AS_FOUND: (Stage.AS_FOUND, Stage.CHECK),
+    Stage.AS_LEFT: (Stage.AS_LEFT, Stage.CHECK),
+    Stage.CHECK: (Stage.AS_FOUND, Stage.AS_LEFT, Stage.CHECK),
+}
+"""Stage -> stages of the other side that may be the same state of the system."""
 OPPOSITE: Final = {AirPath.RETURN: AirPath.SUPPLY, AirPath.SUPPLY: AirPath.RETURN}
 
 _Moment = tuple[datetime.datetime, UUID]
@@ -88,9 +95,13 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
                 related[FOUND] = found
         other_path = OPPOSITE.get(AirPath(row.duct_section.air_path))
         if other_path is not None:
-            other = _latest_before(by_side[*system, row.stage, row.call, other_path], row)
-            if other is not None:
-                related[OTHER_SIDE] = other
+            before = [
+                moment
+                for stage in COMPARED_WITH[row.stage]
+                if (moment := _last_before(by_side[*system, stage, row.call, other_path], row))
+            ]
+            if before:
+                related[OTHER_SIDE] = max(before)[1]
         # A correction that is only previewed finds its own row as it was stored.
         related = {relation: key for relation, key in related.items() if key != row.pk}
         if related:
@@ -104,10 +115,10 @@ def _latest_until(moments: Sequence[_Moment], row: Traverse) -> UUID | None:
     return moments[place - 1][1] if place else None
 
 
-def _latest_before(moments: Sequence[_Moment], row: Traverse) -> UUID | None:
+def _last_before(moments: Sequence[_Moment], row: Traverse) -> _Moment | None:
     """Return the last one before; of two at one moment the one with the larger id is later."""
     place = bisect_left(moments, (row.taken_at, row.pk))
-    return moments[place - 1][1] if place else None
+    return moments[place - 1] if place else None
 
 
 def dependents_of(moved: Iterable[UUID], *, but: Iterable[UUID]) -> list[UUID]:
@@ -148,7 +159,7 @@ def dependents_of(moved: Iterable[UUID], *, but: Iterable[UUID]) -> list[UUID]:
             taken_at >= earliest
             and (
                 (stage == Stage.AS_LEFT and other_stage == Stage.AS_FOUND)
-                or (stage == other_stage and section != other_section)
+                or (other_stage in COMPARED_WITH[stage] and section != other_section)
             )
             for (other_stage, other_section), earliest in since.get((visit, equipment), {}).items()
         )

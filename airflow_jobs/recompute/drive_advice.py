@@ -7,6 +7,7 @@ from typing import Any
 from airflow_jobs.calc.fan_advice import fan_advice
 from airflow_jobs.calc.fans import FanBelief
 from airflow_jobs.calc.speed_outcomes import Expected, outcome_at_speed, response_interval
+from airflow_jobs.models import FanDrive
 
 from .adjusted_speeds import speed_in
 from .beside import Beside
@@ -75,11 +76,18 @@ def advice_by_drive(
             *notes,
             "For a fan on the falling side of its curve and ducts left as they are; one step "
             "changes the speed by 15 % at most, then measure again.",
+            *_of_the_drive(beside, ratio),
         ],
         "cautions": worded(
             [*advised.cautions, *cautions_for(target, beside, expected["expected_flow"])]
         ),
     }
+
+
+def _of_the_drive(beside: Beside, speed_ratio: float) -> list[str]:
+    if beside.fan_drive == FanDrive.VARIABLE_FREQUENCY and speed_ratio > 1.0:
+        return ["No further than the nameplate frequency of motor and drive."]
+    return []
 
 
 def _setting_at(setting: str, speed_ratio: float) -> str | None:

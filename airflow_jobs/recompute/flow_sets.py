@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from scipy import stats
 
-from airflow_jobs.calc.conformity import judge
+from airflow_jobs.calc.conformity import both_bases, judge
 from airflow_jobs.calc.crosschecks import DRY_AIR_SPECIFIC_HEAT_J_KG_K
 from airflow_jobs.calc.fans import PRIOR
 from airflow_jobs.calc.flow_sums import summed_flow
@@ -36,11 +36,16 @@ from airflow_jobs.models import (
 from .advice import blower_advice
 from .beside import Beside, Subject, beside_of, plain_setting
 from .cross_checks import FLOW_READING_RELATIVE_U, KnownFlow, cross_checks
+from .inputs import effective_call
 from .outcomes import Computed, Failure, Outcome, guard_band, judgement_columns, verdict_words
-from .surroundings import the_company
+from .surroundings import cooling_settings, the_company
 from .system_flows import SystemFlow
-from .targets import Aim, aim_for
+from .targets import COOLING_CALLS, Aim, aim_for
 
+WITHOUT_TARGET: Final[dict[str, str]] = {
+    Call.UNKNOWN: "call_unknown",
+    Call.FAN_ONLY: "fan_only_not_judged",
+}
 SHARED_BY_METER: Final = frozenset(item.name for item in COMPONENTS if item.shared_by == "meter")
 
 
@@ -98,8 +103,15 @@ def outcomes_of_flow_sets(keys: Iterable[UUID]) -> dict[UUID, Outcome]:
     subjects = {key: _subject(sets[key], members[key], parts) for key, parts in summands.items()}
     beside = beside_of(list(subjects.values())) if subjects else {}
     company = the_company()
+    settings = cooling_settings(
+        {row.equipment.pk for row in subjects.values() if row.call == Call.FAN_ONLY}
+    )
     for key, parts in summands.items():
-        outcomes[key] = _outcome(sets[key], parts, subjects[key], beside[key], targets, company)
+        subject = subjects[key]
+        applies = effective_call(subject.call, subject.setting, settings.get(subject.equipment.pk))
+        outcomes[key] = _outcome(
+            sets[key], parts, replace(subject, call=applies), beside[key], targets, company
+        )
     return outcomes
 
 
@@ -248,24 +260,33 @@ def _summed(
     shared = max(absolute_u**2 - own, 0.0)
     actual = sum(part.sign * part.flow_actual_m3_s for part in parts)
     said: list[Found] = []
-    if capacity_w is None:
+    if capacity_w is None and call in COOLING_CALLS and not (aim is not None and aim.is_flow):
         said.append(found("no_capacity"))
     if aim is None:
-        said.append(found("call_unknown" if call == Call.UNKNOWN else "no_target"))
+        said.append(found(WITHOUT_TARGET.get(call, "no_target")))
     on_actual = aim is not None and aim.basis == "actual"
     flow, scale = (actual if on_actual else standard), (actual / standard if standard else 1.0)
     flow_u = absolute_u * (abs(scale) if on_actual else 1.0)
     judged = judged_u = None
+    conformity, basis_is_open = None, False
     if aim is not None and (aim.is_flow or capacity_w):
         divisor = 1.0 if aim.is_flow else float(capacity_w or 1.0)
         judged, judged_u = flow / divisor, flow_u / divisor
+        here, there = (
+            judge(
+                value=judged * factor,
+                standard_uncertainty=judged_u * factor,
+                low=aim.low,
+                high=aim.high,
+            )
+            for factor in (1.0, 1.0 / scale if on_actual else scale)
+        )
+        conformity, open_ = both_bases(here, there, aim.basis_is_certain)
+        basis_is_open = bool(open_[0])
+    if basis_is_open:
+        said.append(found("target_basis_needed"))
     per_capacity = flow / capacity_w if capacity_w else None
     k = float(stats.norm.ppf(0.975))
-    conformity = (
-        judge(value=judged, standard_uncertainty=judged_u, low=aim.low, high=aim.high)
-        if judged is not None and judged_u is not None and aim is not None
-        else None
-    )
     verdict, leaning, probability = verdict_words(conformity)
     indicative = any(part.indicative for part in parts)
     rule_flow = sum(
@@ -287,7 +308,7 @@ def _summed(
             verdict=verdict,
             leaning=leaning,
             carries_all=True,
-            basis_is_open=False,
+            basis_is_open=basis_is_open,
             call=call,
             effective_call=call,
             setting=subject.setting,

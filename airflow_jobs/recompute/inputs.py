@@ -26,7 +26,7 @@ from airflow_jobs.models import (
     Traverse,
 )
 
-from .beside import NOTHING_BESIDE, Beside
+from .beside import NOTHING_BESIDE, Beside, plain_setting
 from .companions import Companion
 from .targets import Aim, aim_for
 
@@ -38,7 +38,6 @@ BAROMETER_RELATIVE_U: Final = 0.001
 # Weather moves the pressure about its mean by some 1 %; an unknown elevation by more.
 ELEVATION_RELATIVE_U: Final = 0.01
 SEA_LEVEL_RELATIVE_U: Final = 0.03
-STATIC_U_PA: Final = 5.0
 ASSUMED_HUMIDITY: Final = 0.5
 # Uniform from 0 to 100 %: half-width over the square root of three.
 ASSUMED_HUMIDITY_U: Final = 0.5 / 3**0.5
@@ -180,7 +179,11 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         around.calibrations.get(instrument.pk, []), day, assumptions, instrument
     )
     relative, absolute = _accuracy(instrument, calibration)
-    effective_call = _effective_call(traverse, around.cooling_settings.get(equipment.pk))
+    applies = effective_call(
+        traverse.call,
+        str(traverse.operating_state.get("blower_setting") or ""),
+        around.cooling_settings.get(equipment.pk),
+    )
     inside = inside_of(section)
     lines, points = _counts(traverse, section)
     plan = plan_of(section, inside, lines, points)
@@ -228,16 +231,16 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         range_high_m_s=instrument.range_high_m_s,
         resolution_m_s=instrument.resolution_m_s,
         standard_density_kg_m3=around.company.standard_density_kg_m3,
-        capacity_w=None if effective_call == Call.HEATING else equipment.cooling_capacity_w,
+        capacity_w=None if applies == Call.HEATING else equipment.cooling_capacity_w,
         aim=aim_for(
             equipment=equipment,
-            call=effective_call,
+            call=applies,
             day=day,
             targets=around.targets,
             company=around.company,
         ),
         call=traverse.call,
-        effective_call=effective_call,
+        effective_call=applies,
         state={"call": traverse.call, **traverse.operating_state},
         equipment_kind=equipment.kind,
         assumptions=tuple(assumptions),
@@ -425,12 +428,12 @@ def _accuracy(
     return None, None
 
 
-def _effective_call(traverse: Traverse, cooling_settings: frozenset[str] | None) -> str:
+def effective_call(call: str, setting: str, cooling_settings: frozenset[str] | None) -> str:
     """Return the call whose target applies: fan-only counts as cooling at the same setting."""
-    setting = str(traverse.operating_state.get("blower_setting") or "").strip().casefold()
-    if traverse.call == Call.FAN_ONLY and setting and setting in (cooling_settings or ()):
+    plain = plain_setting(setting)
+    if call == Call.FAN_ONLY and plain and plain in (cooling_settings or ()):
         return Call.COOLING
-    return traverse.call
+    return call
 
 
 def flat_readings(inputs: TraverseInputs) -> list[float | None]:

@@ -1,7 +1,8 @@
 """Return against supply: what is lost or drawn in between, compared in standard flow.
 
-The later of the two traverses says it, once; both must be of one stage of one visit, in the same
-state, each through a section that carries all of the system's flow.
+The later of the two traverses says it, once; both must be of one stage of one visit (or one of
+them a check), in the same state, with nothing changed in between, each through a section that
+carries all of the system's flow.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ def return_against_supply(
 
     Returns
     -------
-    The difference with its 95 % interval (None where the two were taken in different states),
+    The difference with its 95 % interval (None where the two can't be compared),
     and a finding where the interval excludes zero and neither is indicative.
 
     Notes
@@ -49,7 +50,7 @@ def return_against_supply(
     temperatures were read. JCGM 100:2008, 5.2.2. The coverage factor is the larger of the two.
     """
     settings = {plain_setting(item.inputs.state.get("blower_setting")) for item in (later, other)}
-    if len(settings - {""}) > 1:
+    if len(settings - {""}) > 1 or _was_changed_between(other, later):
         return None, []
     is_supply = later.inputs.air_path == AirPath.SUPPLY
     supply, back = (later, other) if is_supply else (other, later)
@@ -86,6 +87,13 @@ def return_against_supply(
         "indicative": indicative,
         "other_traverse": companion.traverse,
     }, said
+
+
+def _was_changed_between(earlier: MeasuredFlow, later: MeasuredFlow) -> bool:
+    since = earlier.inputs.beside.taken_at
+    return since is not None and any(
+        change.made_at >= since for change in later.inputs.beside.changes
+    )
 
 
 def _in_words(value: float, half_width: float, return_flow: float) -> str:

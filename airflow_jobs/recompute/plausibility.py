@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from airflow_jobs.calc.slips import POSITION_TOLERANCE_M, LayoutCheck, check_positions
 from airflow_jobs.findings import Found, found
-from airflow_jobs.models import AirPath, Call, EquipmentKind, Principle
+from airflow_jobs.models import AirPath, Call, EquipmentKind, Principle, ReadingKind
 from airflow_jobs.models.company import PER_TON_M3_S_PER_W
 
 from .inputs import TraverseInputs, flat_readings
@@ -136,6 +136,8 @@ def _about_readings(inputs: TraverseInputs, facts: Facts) -> list[Found]:
         said.append(found("readings_all_equal", pointer="/readings/values"))
     if facts.flags.get("over_twice_mean"):
         said.append(found("reading_over_twice_mean", pointer="/readings/values"))
+    if inputs.mode != "points" and inputs.reading_kind == ReadingKind.VELOCITY_PRESSURE:
+        said.append(found("pressures_averaged", pointer="/readings/unit"))
     if inputs.mode == "average":
         said.append(found("overall_average_only", pointer="/readings"))
     share = facts.share_under_tenth

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from statistics import median
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
@@ -22,7 +23,7 @@ from airflow_jobs.models import (
     Traverse,
 )
 
-from .beside import Subject, beside_of
+from .beside import Subject, beside_of, plain_setting
 from .inputs import Neighbours, Surroundings, inside_of
 
 # By how many earlier traverses of a section a slip of units is judged, and by how few.
@@ -42,7 +43,9 @@ def surroundings_of(traverses: Sequence[Traverse]) -> Surroundings:
         company=the_company(),
         calibrations=calibrations,
         targets=list(Target.objects.filter(Q(equipment__in=equipment) | Q(equipment__isnull=True))),
-        cooling_settings=_cooling_settings(traverses),
+        cooling_settings=cooling_settings(
+            {row.duct_section.equipment_id for row in traverses if row.call == Call.FAN_ONLY}
+        ),
         shared_sections=_shared_sections(traverses),
         neighbours=_neighbours(traverses),
         beside=beside_of([_subject(row) for row in traverses]),
@@ -69,19 +72,18 @@ def the_company() -> Company:
     return Company.objects.first() or Company()
 
 
-def _cooling_settings(traverses: Sequence[Traverse]) -> dict[object, frozenset[str]]:
+def cooling_settings(asked: Collection[UUID]) -> dict[UUID, frozenset[str]]:
     """Return equipment -> blower settings it was measured with in cooling."""
-    asked = {row.duct_section.equipment_id for row in traverses if row.call == Call.FAN_ONLY}
     if not asked:
         return {}
-    settings: dict[object, set[str]] = defaultdict(set)
+    settings: dict[UUID, set[str]] = defaultdict(set)
     rows = Traverse.objects.filter(
         duct_section__equipment__in=asked,
         call=Call.COOLING,
         operating_state__has_key="blower_setting",
     ).values_list("duct_section__equipment_id", "operating_state__blower_setting")
     for key, setting in rows.distinct():
-        settings[key].add(str(setting or "").strip().casefold())
+        settings[key].add(plain_setting(setting))
     return {key: frozenset(value - {""}) for key, value in settings.items()}
 
 

@@ -17,6 +17,8 @@ WORTH_A_CHANGE: Final = 0.02
 """By how much of nominal a setting must come nearer to be worth choosing. Common practice."""
 LEAST_STATIC_PA: Final = 2.0
 """An external static under this is no resistance to reckon with. Common practice."""
+POSSIBLE_TABLE_RATIO: Final = (0.7, 1.4)
+"""Outside of this no advice is built on it. Common practice."""
 USUAL_TABLE_RATIO: Final = (0.85, 1.15)
 """Outside of this a flow is unlike its table: another setting, another unit. Common practice."""
 
@@ -111,6 +113,12 @@ def advice_by_table(
     if held is None:
         return None
     current, forecast = held
+    low, high = POSSIBLE_TABLE_RATIO
+    if not low <= forecast.measured_over_table <= high:
+        return None, (
+            f"The flow is {forecast.measured_over_table:.2f} times what the maker's table has at "
+            f"{current}: first check the setting, the static and that the table is this unit's."
+        )
     # Not a number where a curve doesn't reach what the ducts let through.
     reachable = [item for item in forecast.settings if item.flow_m3_s > 0.0]
     wanted = target.target_m3_s * target.actual_over_basis

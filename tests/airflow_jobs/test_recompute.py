@@ -243,6 +243,47 @@ def test_two_returns_add_up_to_one_system_and_a_lone_one_is_not_judged() -> None
 
 
 @pytest.mark.django_db
+def test_a_flow_set_on_a_mountain_asks_for_the_basis_as_a_traverse_does() -> None:
+    equipment = factories.make_equipment(site=factories.make_site(elevation_m=1600.0))
+    visit = factories.make_visit(site=equipment.site)
+    meter = factories.make_instrument(accuracy_relative=0.01)
+    returns = [
+        factories.make_traverse(
+            visit=visit,
+            duct_section=factories.make_section(equipment=equipment),
+            instrument=meter,
+            barometric_pressure_pa=83436.5,
+            velocity_m_s=204 * FT_MIN,
+        )
+        for _ in range(2)
+    ]
+    flow_set = factories.make_flow_set(visit=visit, equipment=equipment, members=returns)
+    recompute.drain()
+    whole = Computation.objects.get(flow_set=flow_set).result
+    assert whole is not None
+    assert whole.verdict == Verdict.UNDECIDED
+    assert "target_basis_needed" in {item["code"] for item in whole.values["findings"]}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("call", "code"), [("heating", "no_target"), ("fan_only", "fan_only_not_judged")]
+)
+def test_a_flow_set_without_a_target_says_why(call: str, code: str) -> None:
+    equipment = factories.make_equipment()
+    visit = factories.make_visit(site=equipment.site)
+    section = factories.make_section(equipment=equipment)
+    traverse = factories.make_traverse(visit=visit, duct_section=section, call=call)
+    flow_set = factories.make_flow_set(visit=visit, equipment=equipment, members=[traverse])
+    recompute.drain()
+    whole = Computation.objects.get(flow_set=flow_set).result
+    assert whole is not None
+    codes = {item["code"] for item in whole.values["findings"]}
+    assert code in codes
+    assert "no_capacity" not in codes
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("code", "fields", "section_fields", "meter_fields"),
     [
@@ -303,6 +344,16 @@ def test_two_returns_add_up_to_one_system_and_a_lone_one_is_not_judged() -> None
             {"positions": {"lines": [0.034, 0.132, 0.249, 0.326, 0.423]}},
             {"holes": {"lines": [0.034, 0.132, 0.229, 0.326, 0.423]}},
             {},
+        ),
+        (
+            "pressures_averaged",
+            {
+                "mode": "average",
+                "reading_kind": "velocity_pressure",
+                "readings": {"mean": 12.0, "seconds": 60, "lines": 5},
+            },
+            {},
+            {"principle": "pitot"},
         ),
         ("flow_per_capacity_unlikely", {"readings": {"values": [[5.0, 5.1, 5, 5, 5]] * 5}}, {}, {}),
         (
