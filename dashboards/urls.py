@@ -4,6 +4,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from .pages.fleet import fleet, fleet_file
+from .pages.method import method
 from .pages.sign_in import SignInPage
 from .pages.system import system, system_file
 from .pages.systems import systems
@@ -17,6 +18,7 @@ urlpatterns = [
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),
     path("traverses/<uuid:traverse_id>/", traverse, name="traverse"),
     path("traverses/<uuid:traverse_id>/<slug:slug>.csv", traverse_file, name="traverse-file"),
+    path("method/", method, name="method"),
     path("sign-in/", SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

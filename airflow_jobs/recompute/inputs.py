@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any, Final
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from airflow_jobs.calc import air, humidity
@@ -147,7 +148,7 @@ class Surroundings:
     company: Company
     calibrations: dict[object, list[Calibration]]
     targets: list[Target]
-    cooling_settings: dict[object, frozenset[str]]
+    cooling_settings: dict[UUID, frozenset[str]]
     """Equipment -> blower settings seen in cooling."""
     shared_sections: frozenset[object]
     """Sections that add up with others in a flow-set."""

@@ -11,6 +11,7 @@ from ..display import Units, percent, write, write_significant
 from ..strips import BarStrip
 from ..tables import Cell, Column, Table
 from ..values.traverses import Interval, TraverseRecord
+from .method import method_link
 from .traverse_profile import reading_dimension, reading_text
 
 
@@ -114,7 +115,7 @@ def corrections_table(record: TraverseRecord, units: Units) -> Table:
         ),
         rows=tuple(
             (
-                Cell(words.step_text(one.step), one.step),
+                Cell(words.step_text(one.step), one.step, href=method_link(one.step)),
                 Cell("–" if one.factor is None else write(one.factor, 4), one.factor),
                 Cell(
                     "–"
@@ -148,7 +149,11 @@ def budget_table(record: TraverseRecord) -> Table:
         ),
         rows=tuple(
             (
-                Cell(words.component_text(one.component), one.component),
+                Cell(
+                    words.component_text(one.component),
+                    one.component,
+                    href=method_link(f"budget-{one.component}"),
+                ),
                 Cell(percent(one.share), one.share, strip=BarStrip(f"{100 * one.share:.2f}")),
                 Cell(
                     f"{write(100 * one.relative_standard_uncertainty, 2)} %",
