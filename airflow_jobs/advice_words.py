@@ -57,7 +57,7 @@ def sentence_with(advice: Mapping[str, Any], flow: FlowWords) -> str:
         f"the target is {target}."
     )
     if advice.get("is_one_step_of_more"):
-        return f"{words} That is one step of more: measure again, then go on."
+        return f"{words} It takes more than this one step: measure again, then go on."
     if advice.get("to_setting") and not advice["expected_in_range"]:
         return f"{words} It comes nearer, but stays outside of the range."
     return words

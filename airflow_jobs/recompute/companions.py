@@ -96,12 +96,12 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
         other_path = OPPOSITE.get(AirPath(row.duct_section.air_path))
         if other_path is not None:
             before = [
-                moment
-                for stage in COMPARED_WITH[row.stage]
-                if (moment := _last_before(by_side[*system, stage, row.call, other_path], row))
+                _last_before(by_side[*system, one, row.call, other_path], row)
+                for one in COMPARED_WITH[row.stage]
             ]
-            if before:
-                related[OTHER_SIDE] = max(before)[1]
+            other = max((moment for moment in before if moment is not None), default=None)
+            if other is not None:
+                related[OTHER_SIDE] = other[1]
         # A correction that is only previewed finds its own row as it was stored.
         related = {relation: key for relation, key in related.items() if key != row.pk}
         if related:

@@ -115,10 +115,7 @@ def advice_by_table(
     current, forecast = held
     low, high = POSSIBLE_TABLE_RATIO
     if not low <= forecast.measured_over_table <= high:
-        return None, (
-            f"The flow is {forecast.measured_over_table:.2f} times what the maker's table has at "
-            f"{current}: first check the setting, the static and that the table is this unit's."
-        )
+        return None, _far_off(current, forecast)
     # Not a number where a curve doesn't reach what the ducts let through.
     reachable = [item for item in forecast.settings if item.flow_m3_s > 0.0]
     wanted = target.target_m3_s * target.actual_over_basis
@@ -143,6 +140,24 @@ def advice_by_table(
         "validity": [*notes, *_validity(forecast, best)],
         "cautions": worded(cautions_for(target, beside, chosen["expected_flow"])),
     }, None
+
+
+def _far_off(current: str, forecast: TableForecast) -> str:
+    """Say why a flow so far off its table is nothing to build on."""
+    if forecast.is_static_measured:
+        return (
+            f"The flow is {forecast.measured_over_table:.2f} times what the maker's table has at "
+            f"{current} and this static: first check both, and that the table is this unit's."
+        )
+    if forecast.measured_over_table < 1.0:
+        return (
+            f"The maker's table has no flow as low as this at {current}, even at its highest "
+            "static: measure the external static, and look at filter, coil, dampers and ducts."
+        )
+    return (
+        f"The maker's table has no flow as high as this at {current}, even at its lowest static: "
+        "first check the setting, and that the table is this unit's."
+    )
 
 
 def _in_its_air(target: OffTarget, static_pa: float) -> float:

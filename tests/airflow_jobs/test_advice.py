@@ -168,13 +168,39 @@ def test_in_range_but_far_from_nominal_is_worth_a_step_and_near_it_is_not() -> N
 @pytest.mark.django_db
 def test_where_no_setting_comes_nearer_the_ducts_are_to_blame() -> None:
     traverse = high_traverse(
-        velocity_m_s=300.0 * FT_MIN, operating_state={"blower_setting": "tap 5"}
+        equipment=factories.make_equipment(nominal_capacity_w=4.0 * factories.TON_W),
+        velocity_m_s=420.0 * FT_MIN,
+        operating_state={"blower_setting": "tap 5"},
     )
     make_table(equipment_of(traverse))
+    make_pressures(traverse.visit, equipment_of(traverse), supply_static_pa=175.0)
     values = computed(traverse)
     assert values["verdict"] == "low"
     assert values["blower_advice"] is None
     assert "No setting of the maker's table" in values["why_no_blower_advice"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("setting", "velocity_ft_min", "has_static", "why"),
+    [
+        ("tap 1", 574.0, True, "times what the maker's table has at tap 1"),
+        ("tap 1", 800.0, False, "no flow as high as this at tap 1"),
+        ("tap 5", 250.0, False, "no flow as low as this at tap 5"),
+    ],
+)
+def test_a_flow_far_off_its_table_is_first_to_be_cleared_up(
+    setting: str, velocity_ft_min: float, has_static: bool, why: str
+) -> None:
+    traverse = high_traverse(
+        velocity_m_s=velocity_ft_min * FT_MIN, operating_state={"blower_setting": setting}
+    )
+    make_table(equipment_of(traverse))
+    if has_static:
+        make_pressures(traverse.visit, equipment_of(traverse))
+    values = computed(traverse)
+    assert values["blower_advice"] is None
+    assert why in values["why_no_blower_advice"]
 
 
 @pytest.mark.django_db

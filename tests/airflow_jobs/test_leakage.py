@@ -131,7 +131,7 @@ def test_it_is_compared_in_standard_flow(scene: Scene) -> None:
         ({"carries_all": False}, {}),
         ({"air_path": "return"}, {}),
         ({"air_path": "outdoor"}, {}),
-        ({}, {"stage": "check"}),
+        ({}, {"stage": "as_left"}),
         ({}, {"call": "heating"}),
         ({}, {"operating_state": {"blower_setting": "tap 2"}}),
         ({}, {"readings": {"values": [[-1.0] * 5] * 5}}),
@@ -145,6 +145,20 @@ def test_what_cannot_be_compared_is_not(
     DuctSection.objects.filter(pk=scene.supply.pk).update(**section_fields)
     scene.supply.refresh_from_db()
     assert computed(scene.traverse(scene.supply, hours=0.5, **fields))["leakage"] is None
+
+
+@pytest.mark.parametrize(("made_hours", "is_compared"), [(-0.5, True), (0.2, False), (1.0, True)])
+def test_a_check_on_the_other_side_counts_while_nothing_was_changed(
+    scene: Scene, made_hours: float, is_compared: bool
+) -> None:
+    make_adjustment(
+        scene.visit, scene.equipment, kind="damper", made_at=factories.NOW + made_hours * HOUR
+    )
+    back = scene.traverse(scene.back)
+    supply = scene.traverse(scene.supply, hours=0.5, stage="check")
+    leak = computed(supply)["leakage"]
+    assert (leak is not None) is is_compared
+    assert not is_compared or leak["other_traverse"] == str(back.pk)
 
 
 def test_another_visit_or_system_is_not_compared(scene: Scene) -> None:

@@ -297,3 +297,47 @@ def test_a_table_from_no_static_on_serves_a_system_without_resistance() -> None:
     # Nothing holds the air back, so each setting moves its free flow, an eighth more than printed.
     assert of(found, "low").flow_m3_s == pytest.approx(0.5 * 0.9 / 0.8, rel=1e-4)
     assert of(found, "high").flow_m3_s == pytest.approx(0.9, rel=1e-4)
+
+
+@pytest.mark.parametrize("is_static_measured", [True, False])
+def test_the_interval_holds_the_flow_in_systems_of_another_kind(is_static_measured: bool) -> None:
+    # Invented systems: exponent 1.6 to 2, each setting off its table by its own share and all by
+    # a common one, of 2.5 % each, a static read to 5 Pa, a flow to 2.5 %; seeds fresh to this test.
+    generator = np.random.default_rng(20261125)
+    held = []
+    for _ in range(1500):
+        n = generator.uniform(1.6, 2.0)
+        common = np.exp(generator.normal(0.0, TABLE_RELATIVE_U))
+        frees = {
+            name: common * free * np.exp(generator.normal(0.0, TABLE_RELATIVE_U / 2.0**0.5))
+            for name, free in SETTINGS.items()
+        }
+        before, after = generator.choice(list(SETTINGS), 2, replace=False)
+        static = generator.uniform(70.0, 170.0)
+        flow = printed(frees[before], static)
+        met = brentq(
+            lambda p, free=frees[after], q=flow, p1=static, n=n: (
+                printed(free, p) - q * (p / p1) ** (1.0 / n)
+            ),
+            1.0,
+            500.0,
+        )
+        try:
+            found = table_forecast(
+                CURVES,
+                current=str(before),
+                flow_m3_s=flow * np.exp(generator.normal(0.0, 0.025)),
+                flow_relative_u=0.025,
+                external_static_pa=(
+                    static + generator.normal(0.0, 5.0) if is_static_measured else None
+                ),
+            )
+        except ValueError:
+            continue
+        item = of(found, str(after))
+        if np.isfinite(item.flow_m3_s):
+            off = np.log(printed(frees[after], met) / item.flow_m3_s)
+            held.append(abs(off) <= 1.96 * item.relative_u)
+    assert len(held) > 1400
+    # 1,500 draws know a share of 0.95 to 0.006.
+    assert np.mean(held) > 0.935
