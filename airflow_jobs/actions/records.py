@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any, Final, Generic, TypeVar
 from uuid import UUID
 
-from django.apps import apps
 from django.db import IntegrityError, models, transaction
 
 from airflow_jobs import recompute, tasks
@@ -215,18 +214,26 @@ def _already_stored(actor: Actor, stored: Row, sent: Row) -> Recorded[Row]:
 
 def _as_first_stored(stored: Row) -> models.Model | None:
     """Return the row as its insert left it: what was sent first may have been changed since."""
-    events = apps.get_model(stored._meta.app_label, f"{type(stored).__name__}Event")
-    found: models.Model | None = events._default_manager.filter(
-        pgh_obj_id=stored.pk, pgh_label="insert"
-    ).first()
+    found: models.Model | None = (
+        _history_of(stored)
+        ._default_manager.filter(pgh_obj_id=stored.pk, pgh_label="insert")
+        .first()
+    )
     return found
 
 
+def _history_of(row: Record) -> type[models.Model]:
+    events: type[models.Model] = row.pgh_event_model  # type: ignore[attr-defined]
+    return events
+
+
 def _is_same(stored: models.Model | None, sent: Record) -> bool:
+    """Compare what the history keeps: secrets are no part of a content."""
+    kept = {item.attname for item in _history_of(sent)._meta.concrete_fields} - _COMMON
     return stored is not None and all(
         getattr(stored, item.attname) == getattr(sent, item.attname)
         for item in sent._meta.concrete_fields
-        if item.name not in _COMMON
+        if item.attname in kept
     )
 
 

@@ -276,6 +276,9 @@ class RecordSchema(AutoSchema):
             return result
         if direction == "request":
             result["additionalProperties"] = False
+            for name, item in result["properties"].items():
+                if name not in result.get("required", ()) and serializer.takes_null(name):
+                    result["properties"][name] = _nullable(item)
         elif serializer.answers_every_key:
             result["required"] = sorted(result["properties"])
         return result
@@ -303,6 +306,22 @@ def complete(result: Schema, generator: Any, request: Any, public: bool) -> Sche
         {"name": name, "description": words} for name, words in TAGS.items() if name in used
     ]
     return result
+
+
+def _nullable(schema: Schema) -> Schema:
+    """Allow null for a property that takes it."""
+    kind = schema.get("type")
+    if kind is None:
+        either = schema.get("oneOf", [])
+        if {"type": "null"} in either:
+            return schema
+        described = {key: item for key, item in schema.items() if key == "description"}
+        rest = {key: item for key, item in schema.items() if key != "description"}
+        return {"oneOf": [rest, {"type": "null"}], **described}
+    if isinstance(kind, list):
+        return schema
+    enum = {"enum": [*schema["enum"], None]} if "enum" in schema else {}
+    return schema | {"type": [kind, "null"]} | enum
 
 
 def _drop(part: Any, key: str) -> None:

@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db import models
 from django.utils import timezone
 from rest_framework import serializers, status
-from rest_framework.exceptions import NotFound
+from rest_framework.exceptions import MethodNotAllowed, NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.settings import api_settings
@@ -63,6 +63,16 @@ class StrictSerializer(serializers.Serializer[Any]):
         }
         parsed: dict[str, Any] = super().to_internal_value(given)
         return parsed
+
+    def takes_null(self, name: str) -> bool:
+        """Return whether null may be sent for a key that isn't required."""
+        field = self.fields[name]
+        if not self.partial and not isinstance(self, GroupSerializer):
+            return True
+        if isinstance(field, GroupSerializer):
+            return all(field.takes_null(str(inner)) for inner in field.fields)
+        is_text = isinstance(field, serializers.CharField) and field.allow_blank
+        return bool(field.allow_null or is_text)
 
     def _cleared(self, key: str) -> Any:
         """Return what null means in a change: text becomes empty, the rest is taken away."""
@@ -180,6 +190,12 @@ class RecordViewSet(GenericViewSet[Any]):
         super().initial(request, *args, **kwargs)
         filters.refuse_unknown(request, self.known_parameters())
         self.units = units_asked(request)
+
+    def check_permissions(self, request: Request) -> None:
+        """Say first that there is no such method; what it would need is then no question."""
+        if request.method not in self.allowed_methods:
+            raise MethodNotAllowed(str(request.method))
+        super().check_permissions(request)
 
     def known_parameters(self) -> set[str]:
         """Return the query parameters that the action reads."""

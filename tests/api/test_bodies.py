@@ -118,7 +118,7 @@ def test_a_method_that_is_not_there_is_405_with_allow(actors: Actors) -> None:
     assert_is_problem(answer, 405)
     assert "POST" in answer["Allow"]
     assert "PUT" not in answer["Allow"]
-    assert_is_problem(actors.administrator.delete("company/"), 405)
+    assert_is_problem(actors.owner.delete("company/"), 405)
 
 
 @pytest.mark.parametrize(

@@ -645,3 +645,16 @@ def test_positions_of_holes_go_there_and_back(actors: Actors, world: World) -> N
     assert DuctSection.objects.get(pk=world.section.pk).holes == {
         "lines": pytest.approx([0.034, 0.132, 0.249, 0.326, 0.423])
     }
+
+
+def test_a_person_may_be_sent_twice_whatever_the_password(actors: Actors) -> None:
+    body = {
+        "id": str(new_id()),
+        "username": "robin",
+        "name": "Robin",
+        "role": "technician",
+        "password": "seven quiet ducts",
+    }
+    assert actors.administrator.post("people/", body).status_code == 201
+    assert actors.administrator.post("people/", body).status_code == 200
+    assert actors.administrator.post("people/", body | {"name": "Rob"}).status_code == 409
