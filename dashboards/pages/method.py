@@ -30,7 +30,8 @@ def rendered(path: Path) -> SafeString:
     html = renderer.render(path.read_text("utf-8"))
     # A wide table scrolls in a frame of its own, so that the page does not on a phone.
     html = html.replace("<table>", '<div class="table-holder"><table>')
-    return mark_safe(html.replace("</table>", "</table></div>"))
+    text: SafeString = mark_safe(html.replace("</table>", "</table></div>"))
+    return text
 
 
 def method_link(anchor: str) -> str:

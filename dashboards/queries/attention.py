@@ -37,6 +37,8 @@ NOT_JUDGED_WEIGHT: Final = 0.6
 CALIBRATION_WEIGHT: Final = 0.5
 PENDING_WEIGHT: Final = 0.2
 SOON_YEARS: Final = 2.0
+# Four measurements in a row: three fall in a row once in six times by chance alone.
+FEWEST_PAIRS: Final = 6
 
 _SYSTEMS: Final = f"""
 WITH {MEASURED}
@@ -157,6 +159,8 @@ def _reasons(
 
 def _drifting(trend: Trend | None, today: datetime.date) -> Reason | None:
     if trend is None or not trend.is_certain or trend.leaves_on is None:
+        return None
+    if trend.pairs < FEWEST_PAIRS:
         return None
     years = (trend.leaves_on - today).days / 365.25
     if years > SOON_YEARS:

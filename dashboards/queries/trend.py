@@ -27,9 +27,11 @@ FORESEEABLE_YEARS: Final = 10.0
 FEWEST: Final = 3
 MOST: Final = 40
 
-
-WIDEST = 2.0 * math.log(10.0)
-"""A yearly change known no better than to a factor of ten either way is not shown."""
+# A fall shows in a stretch without adjustments that was measured on three days over half a year.
+# Between two visits it can't be told from a step, such as a system that slips back as soon as
+# it was set right; of those, pairs would make a steep line.
+FEWEST_DAYS: Final = 3
+SHORTEST_STRETCH: Final = datetime.timedelta(days=180)
 
 
 def usual_call(measurements: Sequence[Measurement]) -> str:
@@ -74,8 +76,6 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
     return [
         None
         if line.pairs[index] < 1
-        # Measurements of one day alone foretell nothing: theirs would be a slope without bounds.
-        or line.slope_high[index] - line.slope_low[index] > WIDEST
         else Trend(
             per_year=math.expm1(line.slope[index]),
             per_year_low=math.expm1(line.slope_low[index]),
@@ -106,13 +106,30 @@ def _series(measurements: Sequence[Measurement]) -> list[Measurement]:
 
 
 def _stretches(measurements: Sequence[Measurement]) -> list[int]:
-    """Number the stretches between adjustments: each as-left measurement begins one."""
+    """Number the stretches between adjustments: each as-left measurement begins one.
+
+    What belongs to no stretch long enough to show a trend stands alone: it says where the
+    system is, and nothing of where it goes.
+    """
     numbers = []
     left = 0
     for one in measurements:
         left += one.stage == Stage.AS_LEFT
         numbers.append(left + one.adjustments_before)
-    return numbers
+    days: dict[int, list[datetime.date]] = {}
+    for number, one in zip(numbers, measurements, strict=True):
+        days.setdefault(number, []).append(one.taken_at.date())
+    long_enough = {
+        number
+        for number, when in days.items()
+        if len(set(when)) >= FEWEST_DAYS and max(when) - min(when) >= SHORTEST_STRETCH
+    }
+    # Numbers are spread so that those that stand alone fit in between, in order.
+    size = len(numbers) + 1
+    return [
+        number * size + (0 if number in long_enough else place)
+        for place, number in enumerate(numbers)
+    ]
 
 
 def _instant(year: float) -> datetime.datetime:

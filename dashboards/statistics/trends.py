@@ -8,12 +8,16 @@ on many systems at once: the last axis holds one system's measurements, padded w
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
+from scipy.special import chdtri, ndtri, stdtrit
 
 Floats = NDArray[np.float64]
+
+# Those of five measurements: with fewer, Sen's limits don't reach 95 %.
+FEWEST_PAIRS: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +61,8 @@ def theil_sen(
     value_sd
         Known repeatability of each value, shape (…, k). Where given, the interval is the wider,
         at each end, of Sen's and the one that follows from it; with two or three measurements
-        Sen's alone would be no interval at all.
+        Sen's alone would be no interval at all. Values that scatter more than that about their
+        line are given what they show.
     level
         Two-sided confidence, between 0 and 1.
 
@@ -106,7 +111,7 @@ def theil_sen(
     low, high = _sen_limits(slopes, pairs, np.sqrt(_kendall_variance(t, y, together)), z)
     sd = None if value_sd is None else np.where(present, np.asarray(value_sd, float), 0.0)
     if sd is not None:
-        half = z * _least_squares_slope_u(t, present, together, sd)
+        half = _half_width(t, y, present, together, slope, pairs, sd, level)
         low, high = np.fmin(low, slope - half), np.fmax(high, slope + half)
     last = _last_stretch(t, y, groups, present, slope, sd)
     return Line(slope, low, high, *last, pairs, _tau(slopes, pairs))
@@ -163,17 +168,47 @@ def _sen_limits(
     return _at(slopes, low, pairs), _at(slopes, high, pairs)
 
 
-def _least_squares_slope_u(
-    t: Floats, present: NDArray[np.bool_], together: NDArray[np.bool_], sd: Floats
+def _half_width(
+    t: Floats,
+    y: Floats,
+    present: NDArray[np.bool_],
+    together: NDArray[np.bool_],
+    slope: Floats,
+    pairs: NDArray[np.int_],
+    sd: Floats,
+    level: float,
 ) -> Floats:
-    filled = np.where(present, t, 0.0)
+    """Return the half-width that the known scatter gives, or the scatter seen where it is more.
+
+    Sen's limits reach their confidence from five measurements on. With fewer, values that jump
+    about can fall in a row by chance; if they lie further from their line than the known
+    scatter explains, the scatter about the line takes its place, with Student's t.
+    """
     size = np.maximum(np.sum(together, axis=-1), 1)
-    mean = np.sum(np.where(together, filled[..., None, :], 0.0), axis=-1) / size
-    away = np.where(present, filled - mean, 0.0)
+
+    def within(x: Floats) -> Floats:
+        filled = np.where(present, x, 0.0)
+        mean = np.sum(np.where(together, filled[..., None, :], 0.0), axis=-1) / size
+        away: Floats = np.where(present, filled - mean, 0.0)
+        return away
+
+    away = within(t)
     spread = np.sum(away**2, axis=-1)
-    known = spread > 0
-    u = np.sqrt(np.sum((away * sd) ** 2, axis=-1)) / np.where(known, spread, 1.0)
-    return np.where(known, u, np.nan)
+    comparable = spread > 0
+    divisor = np.where(comparable, spread, 1.0)
+    known = float(ndtri(0.5 + level / 2.0)) * np.sqrt(np.sum((away * sd) ** 2, axis=-1)) / divisor
+    tilt = np.where(np.isfinite(slope), slope, 0.0)[..., None]
+    residual = within(y) - tilt * away
+    weight = np.where(sd > 0, 1.0 / np.where(sd > 0, sd, 1.0), 0.0)
+    misfit = np.sum((residual * weight) ** 2, axis=-1)
+    # Stretches of one measurement add as much to the count as to the means: nothing.
+    freedom = np.sum(np.where(present, 1.0 - 1.0 / size, 0.0), axis=-1) - 1.0
+    usable = np.maximum(freedom, 1.0)
+    scatter = np.sqrt(np.sum(residual**2, axis=-1) / usable / divisor)
+    seen = stdtrit(usable, 0.5 + level / 2.0) * scatter
+    jumps = (freedom > 0.5) & (pairs < FEWEST_PAIRS) & (misfit > chdtri(usable, 1.0 - level))
+    half: Floats = np.where(comparable, np.where(jumps, np.maximum(known, seen), known), np.nan)
+    return half
 
 
 def _last_stretch(

@@ -132,6 +132,36 @@ def test_a_step_by_adjustment_is_no_fall(meter: Instrument) -> None:
     assert _now().systems == ()
 
 
+def test_a_system_that_slips_back_between_visits_does_not_drift(meter: Instrument) -> None:
+    section = factories.make_section()
+    for years_ago in (3, 2, 1):
+        make_job(
+            found=370.0,
+            left=430.0,
+            section=section,
+            taken_at=NOW - years_ago * YEAR,
+            instrument=meter,
+            u_per_ton=5.0,
+        )
+    assert _now().systems == ()
+
+
+def test_measurements_of_one_day_foretell_nothing(meter: Instrument) -> None:
+    section = factories.make_section()
+    visit = factories.make_visit(site=section.equipment.site)
+    for minutes in range(5):
+        make_measured(
+            per_ton=420.0 - 5.0 * minutes,
+            u_per_ton=5.0,
+            stage="as_found",
+            section=section,
+            visit=visit,
+            taken_at=NOW + datetime.timedelta(minutes=minutes),
+            instrument=meter,
+        )
+    assert _now().systems == ()
+
+
 def test_a_result_that_failed_needs_a_look(meter: Instrument) -> None:
     traverse = factories.make_traverse(instrument=meter)
     computation = traverse.computation

@@ -279,3 +279,28 @@ def test_funnel_limits_narrow_with_the_number_of_jobs() -> None:
     )
     assert np.all(np.diff(width) < 1e-3)
     assert width[-1] < width[0] / 5
+
+
+@pytest.mark.parametrize(("values", "most"), [(3, 0.22), (4, 0.05)])
+def test_values_that_fall_in_a_row_by_chance_are_seldom_a_trend(values: int, most: float) -> None:
+    rng = np.random.default_rng(10)
+    years = np.tile(np.linspace(0.0, 1.5, values), (4000, 1))
+    # A system that jumps by a fifth between visits, read with a meter good to 4 %: of three
+    # visits, one in three rises or falls in a row.
+    jumping = rng.normal(0, 0.2, years.shape)
+    line = theil_sen(years, jumping, value_sd=np.full(years.shape, 0.04))
+    assert np.mean((line.slope_high < 0) | (line.slope_low > 0)) < most
+
+
+def test_three_values_on_a_line_are_one() -> None:
+    line = theil_sen([0.0, 1.0, 2.0], [0.0, -0.05, -0.10], value_sd=[0.02] * 3)
+    assert float(line.slope_high) < 0
+
+
+def test_one_bad_reading_among_many_does_not_hide_a_fall() -> None:
+    years = np.arange(9.0)
+    flow = -0.05 * years
+    flow[4] += 0.4
+    line = theil_sen(years, flow, value_sd=np.full(9, 0.02))
+    assert float(line.slope) == pytest.approx(-0.05, abs=0.005)
+    assert float(line.slope_high) < 0

@@ -28,6 +28,9 @@ function draw(holder) {
   if (figure.layout.meta?.square) {
     figure.layout.height = Math.min(holder.clientWidth, figure.layout.height);
   }
+  // The box gets the drawing's height, or a change of the window's size would squeeze the
+  // drawing into whatever height the box had.
+  holder.style.height = `${figure.layout.height}px`;
   if (stillness.matches) figure.layout.transition = { duration: 0 };
   return window.Plotly.react(holder, figure.data, figure.layout, {
     displayModeBar: false,
