@@ -13,6 +13,8 @@ from .system_flows import OffTarget
 CAUTION_WORDS: Final[dict[str, str]] = {
     "motor_current": "Check the motor's current against its nameplate after the change: more air "
     "takes more power.",
+    "external_static": "External static is over what the unit may have already: look at filter, "
+    "coil and ducts before the blower.",
     "coil_carry_over": "Above some 550 ft/min (2.8 m/s) at the face of a wet coil water may carry "
     "over.",
     "coil_freezing": "Under some 300 (ft3/min)/ton in cooling the coil may freeze.",
@@ -35,6 +37,9 @@ def cautions_for(target: OffTarget, beside: Beside, expected_m3_s: float) -> lis
     codes = []
     if expected_m3_s > target.flow_m3_s:
         codes.append("motor_current")
+        static, most = beside.static(beside.stage), beside.max_external_static_pa
+        if static is not None and most and static.external_static_pa > most:
+            codes.append("external_static")
         # How large the coil's face is isn't on record, so it is said wherever it may matter.
         if target.cooling_capacity_w is not None and target.system.coil != "dry":
             codes.append("coil_carry_over")

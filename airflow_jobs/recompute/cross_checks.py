@@ -177,7 +177,7 @@ def _disagreement(check: dict[str, Any]) -> Found:
 
 def _external_static(beside: Beside) -> dict[str, Any] | None:
     static, most = beside.static(beside.stage), beside.max_external_static_pa
-    if static is None or most is None:
+    if static is None or not most:
         return None
     value = static.external_static_pa
     half_width = COVERAGE_FACTOR_95 * STATIC_U_PA

@@ -293,6 +293,18 @@ def test_cautions_stand_where_they_belong(
 
 
 @pytest.mark.django_db
+def test_more_air_against_too_much_static_is_warned_of() -> None:
+    traverse = high_traverse(
+        equipment=factories.make_equipment(fan_drive="belt", max_external_static_pa=120.0),
+        velocity_m_s=250.0 * FT_MIN,
+    )
+    make_pressures(traverse.visit, equipment_of(traverse))
+    values = computed(traverse)
+    assert "external_static" in {item["code"] for item in values["blower_advice"]["cautions"]}
+    assert "external_static_high" in codes(values)
+
+
+@pytest.mark.django_db
 def test_going_under_300_a_ton_in_cooling_is_warned_of() -> None:
     traverse = high_traverse(
         velocity_m_s=330.0 * FT_MIN, operating_state={"blower_setting": "tap 2"}
