@@ -130,13 +130,15 @@ class Api:
         """Create something and return its id."""
         answer = self.http.post(f"/{resource}/", json=body)
         assert answer.status_code == 201, answer.text
-        return answer.json()["id"]
+        identifier: str = answer.json()["id"]
+        return identifier
 
     def result(self, traverse: str) -> dict[str, Any]:
         """Return a traverse's result as it stands, in SI."""
         answer = self.http.get(f"/traverses/{traverse}/", params={"units": "si"})
         answer.raise_for_status()
-        return answer.json()["result"]
+        result: dict[str, Any] = answer.json()["result"]
+        return result
 
     def computed(self, traverse: str) -> dict[str, Any]:
         """Wait for the worker's result."""
