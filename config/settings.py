@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+import warnings
 from typing import Any
 
 from csp.constants import NONE, SELF
@@ -140,18 +142,22 @@ STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.AppDirectoriesFinder",
     "dashboards.finders.PlotlyFinder",
 ]
+# Once collected, static files have names that follow from their content and are compressed.
+# Before (a development copy) they are served from where they lie.
+COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
         "BACKEND": (
             "whitenoise.storage.CompressedManifestStaticFilesStorage"
-            if (STATIC_ROOT / "staticfiles.json").exists()
+            if COLLECTED or "collectstatic" in sys.argv
             else "django.contrib.staticfiles.storage.StaticFilesStorage"
         )
     },
 }
-# Where nothing was collected (a development copy) files are served from where they lie.
-WHITENOISE_USE_FINDERS = not (STATIC_ROOT / "staticfiles.json").exists()
+WHITENOISE_USE_FINDERS = not COLLECTED
+if not COLLECTED:
+    warnings.filterwarnings("ignore", "No directory at", UserWarning, "django.core.handlers.base")
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENV.is_secure
 SESSION_COOKIE_HTTPONLY = True
@@ -180,9 +186,7 @@ CONTENT_SECURITY_POLICY = {
 }
 
 REST_FRAMEWORK: dict[str, Any] = {
-    "DEFAULT_AUTHENTICATION_CLASSES": [
-        "airflow_jobs.api.authentication.TokenAuthentication"
-    ],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["airflow_jobs.api.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["airflow_jobs.api.permissions.MayUseTheApi"],
     "DEFAULT_PARSER_CLASSES": ["airflow_jobs.api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["airflow_jobs.api.renderers.PlainJSONRenderer"],
