@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, Max, OuterRef, Q
 
-from airflow_jobs.models import AirPath, FlowSetMember, Stage, Traverse
+from airflow_jobs.models import AirPath, Computation, FlowSetMember, Stage, State, Traverse
 
 FOUND: Final = "as_found"
 OTHER_SIDE: Final = "other_side"
@@ -50,8 +50,14 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
     """Return traverse -> relation -> the other traverse, in one statement."""
     as_found: dict[Any, list[_Moment]] = defaultdict(list)
     by_side: dict[Any, list[_Moment]] = defaultdict(list)
+    # Only what may be chosen: a visit can be long.
+    paths = {OPPOSITE.get(AirPath(row.duct_section.air_path)) for row in traverses} - {None}
+    eligible = Q(duct_section__air_path__in=paths)
+    if any(row.stage == Stage.AS_LEFT for row in traverses):
+        eligible |= Q(stage=Stage.AS_FOUND)
     rows = (
         Traverse.objects.filter(
+            eligible,
             visit__in={row.visit_id for row in traverses},
             duct_section__equipment__in={row.duct_section.equipment_id for row in traverses},
         )
@@ -156,11 +162,63 @@ def dependents_of(moved: Iterable[UUID], *, but: Iterable[UUID]) -> list[UUID]:
         pk
         for pk, visit, equipment, stage, section, taken_at in rows
         if any(
-            taken_at >= earliest
-            and (
-                (stage == Stage.AS_LEFT and other_stage == Stage.AS_FOUND)
-                or (other_stage in COMPARED_WITH[stage] and section != other_section)
-            )
-            for (other_stage, other_section), earliest in since.get((visit, equipment), {}).items()
+            taken_at >= earliest and _may_rest_on(stage, section, *other)
+            for other, earliest in since.get((visit, equipment), {}).items()
         )
     )
+
+
+def _may_rest_on(stage: str, section: UUID, other_stage: str, other_section: UUID) -> bool:
+    """Whether a traverse may have one of another stage or section as its companion."""
+    return (stage == Stage.AS_LEFT and other_stage == Stage.AS_FOUND) or (
+        other_stage in COMPARED_WITH[stage] and section != other_section
+    )
+
+
+def looked_at_too_early(*, since: datetime.datetime | None, lag: datetime.timedelta) -> set[int]:
+    """Return computed rows that may have been looked at before a companion was changed.
+
+    Parameters
+    ----------
+    since
+        Look at changes after that only; None for all of them.
+    lag
+        How long a change may take from its time stamp to its commit.
+    """
+    paths = (
+        "updated_at",
+        "duct_section__updated_at",
+        "instrument__updated_at",
+        "instrument__calibrations__updated_at",
+    )
+    changed = Traverse.objects.all()
+    computed = Computation.objects.filter(state=State.COMPUTED, traverse__isnull=False)
+    if since is not None:
+        recent = Q()
+        for path in paths:
+            recent |= Q(**{f"{path}__gt": since})
+        changed = changed.filter(recent)
+    # The latest change of each section and stage of a visit speaks for all of them.
+    latest: dict[Any, dict[Any, datetime.datetime]] = defaultdict(dict)
+    for visit, section, stage, *moments in (
+        changed.values("visit_id", "duct_section_id", "stage")
+        .annotate(**{f"latest_{number}": Max(path) for number, path in enumerate(paths)})
+        .values_list(
+            "visit_id", "duct_section_id", "stage", *(f"latest_{n}" for n in range(len(paths)))
+        )
+    ):
+        latest[visit][stage, section] = max(moment for moment in moments if moment is not None)
+    if since is not None:
+        computed = computed.filter(traverse__visit__in=list(latest))
+    rows = computed.values_list(
+        "pk", "traverse__visit_id", "traverse__stage", "traverse__duct_section_id", "checked_at"
+    )
+    return {
+        key
+        for key, visit, stage, section, checked_at in rows.iterator()
+        if checked_at is not None
+        and any(
+            moment > checked_at - lag and _may_rest_on(stage, section, *other)
+            for other, moment in latest.get(visit, {}).items()
+        )
+    }

@@ -30,7 +30,7 @@ from airflow_jobs.models import (
     Traverse,
 )
 
-from .companions import dependents_of
+from .companions import dependents_of, looked_at_too_early
 from .dependents import dependents
 from .evaluate import outcomes_of_traverses
 from .flow_sets import outcomes_of_flow_sets
@@ -63,10 +63,6 @@ INPUT_PATHS: Final = (
     "traverse__visit__temperature_rises",
     "traverse__visit__flow_readings",
     "traverse__visit__adjustments",
-    "traverse__visit__traverses",
-    "traverse__visit__traverses__duct_section",
-    "traverse__visit__traverses__instrument",
-    "traverse__visit__traverses__instrument__calibrations",
     "flow_set",
     "flow_set__equipment",
     "flow_set__equipment__targets",
@@ -349,7 +345,7 @@ def sweep(*, thorough: bool = False) -> Drained:
 def _suspects(*, since: datetime.datetime | None, lag: datetime.timedelta) -> list[int]:
     """Return computed rows one of whose inputs changed after, or shortly before, the look at it."""
     computed = Computation.objects.filter(state=State.COMPUTED)
-    keys: set[int] = set()
+    keys = looked_at_too_early(since=since, lag=lag)
     for path in INPUT_PATHS:
         condition = Q(**{f"{path}__updated_at__gt": F("checked_at") - lag})
         if since is not None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 import itertools
+import threading
 from typing import Any
 
 import pytest
+from django.db import connection, transaction
 
 from airflow_jobs import recompute
 from airflow_jobs.api.results import render_values
@@ -276,6 +278,40 @@ def test_a_section_that_turns_out_a_part_is_held_against_nothing_more(scene: Sce
     scene.back.save(update_fields=["carries_all"])
     recompute.mark_affected_by(scene.back)
     assert computed(supply)["leakage"] is None
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_another_worker_held_when_its_companion_came_is_found_by_the_sweep() -> None:
+    scene = Scene()
+    make_table(scene.equipment)
+    make_adjustment(scene.visit, scene.equipment)
+    state = {"blower_setting": "tap 2"}
+    left = scene.traverse(scene.back, hours=1.0, stage="as_left", operating_state=state)
+    recompute.drain()
+    held, let_go = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        try:
+            with transaction.atomic():
+                list(Computation.objects.filter(traverse=left).select_for_update())
+                held.set()
+                let_go.wait(60)
+        finally:
+            connection.close()
+
+    worker = threading.Thread(target=hold)
+    worker.start()
+    try:
+        assert held.wait(60)
+        scene.traverse(scene.back, operating_state={"blower_setting": "tap 4"})
+        # It neither waits for the other worker nor takes the row from it.
+        assert recompute.drain().computed == 1
+        assert result_of(left).values["as_left_check"] is None
+    finally:
+        let_go.set()
+        worker.join()
+    recompute.sweep()
+    assert result_of(left).values["as_left_check"] is not None
 
 
 @pytest.mark.django_db(transaction=True)
