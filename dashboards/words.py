@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from airflow_jobs import units
-from airflow_jobs.models import Basis, Call, EquipmentKind, Stage, TargetSource, Verdict
+from airflow_jobs.models import Basis, Call, EquipmentKind, FanDrive, Stage, TargetSource, Verdict
 
 from .display import Shown, Units, percent, write
 from .filters import day_text
@@ -16,8 +16,13 @@ from .values.shares import Compared, FleetShares, NamedShare, Share
 from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
 
 STAGES: Final = {str(stage): label for stage, label in Stage.choices}
-CALLS: Final = {str(call): label for call, label in Call.choices}
+CALLS: Final = {str(call): label for call, label in Call.choices} | {
+    str(Call.UNKNOWN): "Call not on record"
+}
 KINDS: Final = {str(kind): label for kind, label in EquipmentKind.choices}
+FAN_DRIVES: Final = {
+    str(drive): label for drive, label in FanDrive.choices if drive != FanDrive.UNKNOWN
+}
 BASES: Final = {str(basis): label for basis, label in Basis.choices}
 SOURCES: Final[dict[str, str]] = {
     TargetSource.MAKER: "the maker's",
@@ -207,7 +212,7 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def reason_text(reason: Reason, house_units: Units) -> str:
+def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str:
     """Say why a system needs a look."""
     one = reason.measurement
     if one is not None and one.judged is not None and reason.code in ("low", "high"):
@@ -222,7 +227,7 @@ def reason_text(reason: Reason, house_units: Units) -> str:
         side = "left" if one.stage == Stage.AS_LEFT else "found"
         return f"{judged_verdict_text(one)}, {side} so on {day_text(one.taken_at.date())}"
     if reason.code == "drifting" and reason.trend is not None:
-        return drift_text(reason.trend)
+        return drift_text(reason.trend, today)
     if one is not None and reason.code == "failed":
         return f"Its result could not be computed: {one.failure}"
     return {
@@ -246,24 +251,25 @@ def next_step_text(needs: NeedsALook) -> str:
     }[needs.reasons[0].code]
 
 
-def drift_text(trend: Trend) -> str:
+def drift_text(trend: Trend, today: datetime.date) -> str:
     """Say where a trend leads and when."""
-    change = percent(abs(trend.per_year))
     ends = sorted(abs(end) for end in (trend.per_year_low, trend.per_year_high))
     direction = "Falls" if trend.per_year < 0 else "Rises"
-    said = f"{direction} by {change} a year ({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+    said = (
+        f"{direction} by {percent(abs(trend.per_year))} a year "
+        f"({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+    )
     if trend.leaves_on is None:
         return said
+    leaves = "leaves the range" if trend.leaves_on >= today else "left the range, it seems,"
     earliest = _month(trend.leaves_earliest_on) if trend.leaves_earliest_on else "now"
-    latest = (
-        f"and {_month(trend.leaves_latest_on)}"
-        if trend.leaves_latest_on
-        else "and not yet foreseeable"
-    )
-    return f"{said}; leaves the range about {_month(trend.leaves_on)}, between {earliest} {latest}"
+    latest = "an end not yet foreseeable"
+    if trend.leaves_latest_on:
+        latest = _month(trend.leaves_latest_on)
+    return f"{said}; {leaves} about {_month(trend.leaves_on)}, between {earliest} and {latest}"
 
 
-def trend_sentence(trend: Trend | None) -> str:
+def trend_sentence(trend: Trend | None, today: datetime.date) -> str:
     """Say what a system's trend is, or why nothing can be said."""
     if trend is None:
         return "Too few measurements between adjustments to speak of a trend."
@@ -273,7 +279,7 @@ def trend_sentence(trend: Trend | None) -> str:
             f"{_signed(trend.per_year_low)} and {_signed(trend.per_year_high)} a year. "
             "When it leaves the range is not yet foreseeable."
         )
-    return f"{drift_text(trend)}."
+    return f"{drift_text(trend, today)}."
 
 
 def _signed(share: float) -> str:

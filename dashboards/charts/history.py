@@ -181,20 +181,21 @@ def _add_trend(
     if trend.leaves_on is not None:
         leaving = datetime.datetime.combine(trend.leaves_on, datetime.time(), tzinfo=last_at.tzinfo)
         end = min(max(end, leaving), last_at + datetime.timedelta(days=730))
-    years = (end - trend.centre_at).total_seconds() / (365.25 * 86400.0)
     made.add_trace(
         go.Scatter(
-            x=[_day(trend.centre_at), _day(end)],
-            y=[
-                number(trend.centre_value),
-                number(trend.centre_value * (1.0 + trend.per_year) ** years),
-            ],
+            x=[_day(trend.since), _day(end)],
+            y=[number(_value_at(trend, at)) for at in (trend.since, end)],
             name="Trend between adjustments",
             mode="lines",
             line={"color": INK, "width": 1.5, "dash": "dash"},
             hoverinfo="skip",
         )
     )
+
+
+def _value_at(trend: Trend, at: datetime.datetime) -> float:
+    years = (at - trend.centre_at).total_seconds() / (365.25 * 86400.0)
+    return float(trend.centre_value * (1.0 + trend.per_year) ** years)
 
 
 def _change(one: AdjustmentMade) -> str:

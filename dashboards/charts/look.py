@@ -51,6 +51,7 @@ def figure(*, height: int) -> go.Figure:
         showlegend=True,
         legend={
             "orientation": "h",
+            "traceorder": "normal",
             "x": 0,
             "y": 1.02,
             "yanchor": "bottom",

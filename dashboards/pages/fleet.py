@@ -75,7 +75,9 @@ def fleet(frame: Frame) -> HttpResponse:
         headline=_headline(view),
         charts=_charts(view, frame) if view.shares.left.total or view.shares.found.total else (),
         attention=standing,
-        attention_table=tables.attention_table(standing.systems, view.asked, frame.house.units),
+        attention_table=tables.attention_table(
+            standing.systems, view.asked, frame.house.units, today=frame.today
+        ),
         instruments_table=tables.instruments_table(standing, view.asked),
         advice_line=words.ADVICE_LINE,
         lasting_link=f"{reverse('fleet')}?{view.asked.lasting_query}",
@@ -91,7 +93,9 @@ def fleet_file(frame: Frame, *, slug: str) -> HttpResponse:
         asked = _allowed(frame, _choices(frame))
         standing = attention(asked.filters, today=frame.today)
         table = (
-            tables.attention_table(standing.systems, asked, frame.house.units, limit=None)
+            tables.attention_table(
+                standing.systems, asked, frame.house.units, today=frame.today, limit=None
+            )
             if slug == "needs-a-look"
             else tables.instruments_table(standing, asked)
         )

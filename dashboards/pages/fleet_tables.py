@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -128,6 +129,7 @@ def attention_table(
     asked: Asked,
     units: Units,
     *,
+    today: datetime.date,
     limit: int | None = MOST_TO_LOOK_AT,
 ) -> Table:
     """Return the systems that need a look, ranked, each with its reason and next step."""
@@ -143,15 +145,15 @@ def attention_table(
             Column("Next step"),
             Column("Weight", is_number=True, only_in_file=True),
         ),
-        rows=tuple(_attention_row(one, units) for one in shown),
+        rows=tuple(_attention_row(one, units, today) for one in shown),
         href=_file("needs-a-look", asked),
         more=len(needing) - len(shown),
     )
 
 
-def _attention_row(one: NeedsALook, units: Units) -> tuple[Cell, ...]:
+def _attention_row(one: NeedsALook, units: Units, today: datetime.date) -> tuple[Cell, ...]:
     judged = one.standing.judged if one.standing else None
-    reasons = [words.reason_text(reason, units) for reason in one.reasons]
+    reasons = [words.reason_text(reason, units, today) for reason in one.reasons]
     shown = words.judged_shown(judged, units) if judged else None
     return (
         Cell(

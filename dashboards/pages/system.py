@@ -39,7 +39,7 @@ def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
         facts=_facts(history, frame.house.units),
         standing=[_standing(one, frame.house.units) for one in standing],
         chart=_chart(history, frame.house.units),
-        trend=words.trend_sentence(history.trend),
+        trend=words.trend_sentence(history.trend, frame.today),
         measurements_table=_measurements_table(history, frame.viewer, frame.house.units),
         adjustments_table=_adjustments_table(history) if history.adjustments else None,
         advice_line=words.ADVICE_LINE,
@@ -80,7 +80,7 @@ def _facts(history: SystemHistory, units: Units) -> list[tuple[str, str]]:
         ),
         ("Model", facts.model_number),
         ("Serial number", facts.serial_number),
-        ("Blower drive", facts.fan_drive.replace("_", " ")),
+        ("Blower drive", words.FAN_DRIVES.get(facts.fan_drive, "")),
         ("Elevation", elevation.plain if elevation else ""),
         ("In use since", day_text(facts.commissioned_on) if facts.commissioned_on else ""),
         ("Retired on", day_text(facts.retired_on) if facts.retired_on else ""),
@@ -111,11 +111,19 @@ def _chart(history: SystemHistory, units: Units) -> dict[str, Any]:
     stages = {str(stage): 0 for stage in Stage}
     for one in judged:
         stages[one.stage] += 1
+    counted = [
+        f"{stages[stage]} {name}"
+        for stage, name in (
+            ("as_found", "as found (open circles)"),
+            ("as_left", "as left (filled squares)"),
+            ("check", "to check (diamonds)"),
+        )
+        if stages[stage]
+    ]
+    adjusted = ", dotted lines are adjustments" if history.adjustments else ""
     sentence = (
-        f"{words.count_of(len(judged), 'judged measurement')}: "
-        f"{stages['as_found']} as found (open circles), {stages['as_left']} as left "
-        f"(filled squares){_checks(stages['check'])}, each with its 95 % interval; the band is "
-        "the target range, dotted lines are adjustments."
+        f"{words.count_of(len(judged), 'judged measurement')}: {words.listed(counted)}, each with "
+        f"its 95 % interval; the band is the target range{adjusted}."
     )
     return {
         "id": "chart-history",
@@ -133,21 +141,19 @@ def _chart(history: SystemHistory, units: Units) -> dict[str, Any]:
     }
 
 
-def _checks(count: int) -> str:
-    return f", {words.count_of(count, 'check')} (diamonds)" if count else ""
-
-
 def _scale(judged: list[Measurement], units: Units) -> tuple[Scale, Callable[[float], float]]:
-    """Return flow per capacity as the axis; percent of design flow where that rules."""
+    """Return flow per capacity as the axis; percent of nominal where a design flow rules."""
     last = judged[-1].judged
     assert last is not None
-    if any(one.judged is not None and one.judged.by_design_flow for one in judged):
+    by_design_flow = {one.judged.by_design_flow for one in judged if one.judged is not None}
+    if True in by_design_flow:
+        of_what = "design flow" if by_design_flow == {True} else "nominal"
 
         def ratio(held: Judged, value: float) -> float:
             return 100.0 * value / held.target_nominal
 
         return (
-            Scale("Flow, % of design flow", ratio),
+            Scale(f"Flow, % of {of_what}", ratio),
             lambda value: 100.0 * value / last.target_nominal,
         )
 

@@ -172,16 +172,15 @@ def readings_table(record: TraverseRecord, units: Units) -> Table:
     points = max((len(line) for line in readings.values), default=0)
     dimension = reading_dimension(record)
     reasons = {(line, point): text for line, point, text in readings.reasons}
+    points_said = ""
     if readings.mode == "points":
+        points_said = "; a row is a line, its points count from the drilled wall"
         columns = tuple(Column(f"{point + 1}", is_number=True) for point in range(points))
     else:
         columns = (Column("Mean", is_number=True),)
     return Table(
         slug="readings",
-        caption=(
-            f"Readings as shown by the meter, {units.name(dimension)}; a row is a line, its points "
-            "count from the drilled wall"
-        ),
+        caption=f"Readings as shown by the meter, {units.name(dimension)}{points_said}",
         columns=(Column("Line" if readings.mode != "average" else "What"), *columns),
         rows=tuple(
             (

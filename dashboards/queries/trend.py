@@ -81,6 +81,7 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
             per_year_low=math.expm1(line.slope_low[index]),
             per_year_high=math.expm1(line.slope_high[index]),
             pairs=int(line.pairs[index]),
+            since=_since(series[index], stretch[index]),
             centre_at=_instant(line.centre_time[index]),
             centre_value=math.exp(line.centre_value[index]),
             leaves_on=_foreseeable(leaving.expected[index], line.centre_time[index]),
@@ -130,6 +131,13 @@ def _stretches(measurements: Sequence[Measurement]) -> list[int]:
         number * size + (0 if number in long_enough else place)
         for place, number in enumerate(numbers)
     ]
+
+
+def _since(series: Sequence[Measurement], stretch: Sequence[int]) -> datetime.datetime:
+    last = stretch[len(series) - 1]
+    return next(
+        one.taken_at for one, number in zip(series, stretch, strict=False) if number == last
+    )
 
 
 def _instant(year: float) -> datetime.datetime:

@@ -68,6 +68,8 @@ class Trend:
     per_year_low: float
     per_year_high: float
     pairs: int
+    since: datetime.datetime
+    """When the last stretch without adjustments began to be measured."""
     centre_at: datetime.datetime
     centre_value: float
     """In the unit of the judged values."""

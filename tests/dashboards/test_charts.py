@@ -202,16 +202,16 @@ def test_times_are_the_site_s_and_not_the_reader_s() -> None:
 
 def test_adjustments_and_a_sure_trend_are_on_the_same_axis() -> None:
     adjustment = AdjustmentMade(NOON, "Blower setting", "tap 4", "tap 3", "")
-    trend = Trend(-0.05, -0.07, -0.03, 3, NOON, 400.0, None, None, None)
+    trend = Trend(-0.05, -0.07, -0.03, 3, NOON, NOON, 400.0, None, None, None)
     traces = _traces(_history(_measured("in_range"), adjustments=[adjustment], trend=trend))
     assert traces["Adjustment"]["customdata"] == [["Blower setting: tap 4 to tap 3"]]
     start, end = traces["Trend between adjustments"]["y"]
-    assert start == 400.0
+    assert start == pytest.approx(400.0)
     assert end < 400.0
 
 
 def test_a_trend_that_may_be_chance_is_not_drawn() -> None:
-    trend = Trend(-0.05, -0.12, 0.02, 3, NOON, 400.0, None, None, None)
+    trend = Trend(-0.05, -0.12, 0.02, 3, NOON, NOON, 400.0, None, None, None)
     assert "Trend between adjustments" not in _traces(_history(_measured("in_range"), trend=trend))
 
 

@@ -297,7 +297,7 @@ def test_a_system_page_tells_its_history(manager: Client) -> None:
     text = _text(manager, f"/systems/{section.equipment_id}/")
     assert "405 ± 20 ft³/min per ton" in text
     assert "As left on" in text
-    assert "2 judged measurements: 1 as found (open circles), 1 as left (filled squares)" in text
+    assert "2 judged measurements: 1 as found (open circles) and 1 as left (filled squares)" in text
     assert "Too few measurements between adjustments" in text
     assert "tap 4" in text
     rows = _rows(manager, f"/systems/{section.equipment_id}/measurements.csv")
