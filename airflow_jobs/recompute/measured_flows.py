@@ -11,7 +11,8 @@ import numpy as np
 from airflow_jobs.calc.traverse_results import Evaluation
 from airflow_jobs.calc.uncertainty import COMPONENTS, Budget, SharedBy
 
-from .inputs import DRY_BULB_U_C, TraverseInputs
+from .air_states import DRY_BULB_U_C
+from .inputs import TraverseInputs
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_results import Evaluation
 from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS
 from airflow_jobs.findings import CATALOGUE
-from airflow_jobs.recompute.inputs import (
+from airflow_jobs.recompute.air_states import (
     ASSUMED_DRY_BULB_C,
     BAROMETER_RELATIVE_U,
     DRY_BULB_U_C,
