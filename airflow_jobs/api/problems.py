@@ -143,9 +143,13 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
             detail = str(error.detail)
             headers = _headers(error)
         case OperationalError() | InterfaceError():
-            LOG.error("The database is not reached: %s", error)
+            LOG.error("The database could not do it: %s", error)
             status = 503
-            detail = "The database is not reached at the moment; nothing was stored."
+            # Where the connection broke while committing, nobody can tell here.
+            detail = (
+                "The database can't be used at the moment, and it is not certain whether "
+                "anything was stored: send it again with the same id, which is safe."
+            )
             headers["Retry-After"] = "5"
         case _:
             LOG.exception("An error that no rule foresaw", exc_info=error)

@@ -127,7 +127,9 @@ class TraverseViewSet(RecordViewSet):
 
     def represented_all(self, rows: list[Any]) -> list[Any]:
         """Answer traverses with the contents as sent, looked up together."""
-        attach_sent(rows, _contents_of(rows))
+        unknown = [row for row in rows if not hasattr(row, "sent")]
+        if unknown:
+            attach_sent(unknown, _contents_of(unknown))
         return list(self.get_serializer(rows, many=True).data)
 
     def again(self, row: Any) -> Any:
@@ -140,6 +142,8 @@ class TraverseViewSet(RecordViewSet):
         recorded = record_traverse(
             actor=self.actor, identifier=identifier, content=content, now=timezone.now()
         )
+        if recorded.is_new:
+            attach_sent([recorded.row], {recorded.row.pk: content.sent})
         return self.stored(recorded)
 
     def parsed(self, data: Any) -> tuple[UUID, TraverseContent]:
