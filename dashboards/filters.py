@@ -100,8 +100,11 @@ def read_filters(parameters: Mapping[str, str], *, today: datetime.date) -> Aske
     if period and period not in PERIODS:
         problems.append(f"There is no period “{period}”; the last 12 months are shown.")
         period = ""
-    if not period:
-        period = "dates" if any(dates.values()) else DEFAULT_PERIOD
+    # A form sends a period with the days; whoever gave a day means the day.
+    if any(dates.values()):
+        period = "dates"
+    elif period in ("", "dates"):
+        period = DEFAULT_PERIOD
     from_on, to_on = _span(period, dates["from"], dates["to"], today)
     if from_on and to_on and from_on > to_on:
         from_on, to_on = to_on, from_on

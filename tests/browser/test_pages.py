@@ -164,7 +164,7 @@ def test_filters_are_set_by_keyboard_and_stay_in_the_address(
     page.keyboard.press("Enter")
     page.wait_for_url("**crew=*")
     assert "3 of 4 jobs" in page.locator(".says").first.inner_text()
-    assert page.get_by_label("Crew", exact=True).locator("option:checked").inner_text() == (
+    assert page.get_by_label("Crew", exact=True).locator("option:checked").text_content() == (
         "South crew"
     )
     page.get_by_role("link", name="Crew: South crew").click()
@@ -201,6 +201,23 @@ def test_pages_work_at_twice_the_size(visit: Visit, manager: Person, record: Tra
     for path in _pages(record):
         visitor.open(path)
         assert visitor.width <= 640, path
+
+
+def test_a_day_and_a_period_don_t_contradict_each_other(
+    visit: Visit, manager: Person, record: Traverse
+) -> None:
+    visitor = visit(manager)
+    visitor.open("/")
+    page = visitor.page
+    page.locator(".filters summary").click()
+    page.get_by_label("From").fill("2026-05-01")
+    assert page.get_by_label("Period").input_value() == "dates"
+    page.get_by_role("button", name="Show").click()
+    page.wait_for_url("**from=2026-05-01*")
+    assert "Since 1 May 2026" in page.locator(".filters summary").inner_text()
+    page.locator(".filters summary").click()
+    page.get_by_label("Period").select_option("all")
+    assert page.get_by_label("From").input_value() == ""
 
 
 def test_charts_are_drawn_in_the_page_s_ink(

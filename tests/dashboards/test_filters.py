@@ -36,6 +36,13 @@ def test_days_alone_make_a_period() -> None:
     assert asked.period_text == "1 Jan 2026 to 31 Mar 2026"
 
 
+def test_a_day_wins_over_a_period_and_no_day_means_the_usual_one() -> None:
+    asked = read_filters({"period": "3m", "from": "2026-01-01"}, today=TODAY)
+    assert (asked.period, asked.filters.to_on) == ("dates", None)
+    assert asked.period_text == "Since 1 Jan 2026"
+    assert read_filters({"period": "dates"}, today=TODAY).period == "12m"
+
+
 def test_what_an_address_asks_for_is_what_its_own_query_asks_for() -> None:
     parameters = {
         "period": "dates",
