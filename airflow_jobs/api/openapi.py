@@ -253,7 +253,7 @@ class RecordSchema(AutoSchema):
                 return self.action == "create" and not self.path.startswith("/api/v1/tokens/")
             case 412 | 428:
                 return self.action in {"partial_update", "corrections"}
-            case 413 | 415 | 422:
+            case 411 | 413 | 415 | 422:
                 return has_body
             case 405 | 500:
                 return False

@@ -28,6 +28,20 @@ class TooLarge(APIException):
     default_code = "too_large"
 
 
+class LengthRequired(APIException):
+    """The body comes in chunks, whose length the interface to the web server can't tell."""
+
+    status_code = 411
+    default_code = "length_required"
+    default_detail = "The body came in chunks; send its length in Content-Length."
+
+
+def refuse_chunks(request: Any) -> None:
+    """Refuse a body without a length, which would be taken for an empty one."""
+    if request.META.get("HTTP_TRANSFER_ENCODING") and not request.META.get("CONTENT_LENGTH"):
+        raise LengthRequired
+
+
 class StrictJSONParser(BaseParser):
     """UTF-8 JSON without duplicate keys, NaN, numbers beyond floats, NUL or half characters."""
 

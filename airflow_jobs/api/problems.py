@@ -49,6 +49,7 @@ KINDS: Final[tuple[Kind, ...]] = (
         "The id is taken by other content",
         "Compare with `stored`: drop yours, send a change to what is stored, or make a new id.",
     ),
+    Kind("length-required", 411, "Length required", "Send Content-Length, not chunks."),
     Kind(
         "stale-revision",
         412,

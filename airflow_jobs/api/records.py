@@ -26,6 +26,7 @@ from . import filters
 from .fields import IdField, InstantField, shown
 from .filters import Filter
 from .pagination import TimeCursorPagination
+from .parsers import refuse_chunks
 from .problems import BadQuery, MissingRevision
 
 UUID_IN_PATH: Final = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
@@ -188,6 +189,7 @@ class RecordViewSet(GenericViewSet[Any]):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Refuse query parameters that nothing here reads."""
         super().initial(request, *args, **kwargs)
+        refuse_chunks(request)
         filters.refuse_unknown(request, self.known_parameters())
         self.units = units_asked(request)
 
