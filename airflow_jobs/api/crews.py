@@ -16,6 +16,7 @@ from airflow_jobs.models import Crew, Person, Role
 from .fields import DayField, FlagField, ReferenceField, TextField, WordField
 from .filters import Filter, by_id, by_word, retired
 from .records import OPTIONAL, ItemsField, RecordSerializer, RecordViewSet, StrictSerializer
+from .redaction import RedactedViewSet
 
 
 class MemberSerializer(StrictSerializer):
@@ -130,7 +131,7 @@ class PersonSerializer(RecordSerializer):
     )
 
 
-class PersonViewSet(RecordViewSet):
+class PersonViewSet(RedactedViewSet):
     """People; managers read, administrators write."""
 
     model = Person

@@ -82,6 +82,9 @@ EXAMPLES: Final[dict[tuple[str, str], dict[str, Body]]] = {
             "contact": "Ask for the owner before ten.",
         }
     },
+    ("customers", "redaction"): {"on request": {"reason": "The customer asked for it in writing."}},
+    ("sites", "redaction"): {"on request": {"reason": "The customer asked for it in writing."}},
+    ("people", "redaction"): {"on request": {"reason": "Left the company and asked for it."}},
     ("sites", "create"): {
         "a site on a plateau": {
             "id": SITE,

@@ -224,7 +224,13 @@ class RecordSchema(AutoSchema):
 
     def _get_response_bodies(self, direction: Any = "response") -> Schema:
         bodies: Schema = super()._get_response_bodies(direction)
-        is_item = self.action in {"retrieve", "create", "partial_update", "corrections"}
+        is_item = self.action in {
+            "retrieve",
+            "create",
+            "partial_update",
+            "corrections",
+            "redaction",
+        }
         for code, body in bodies.items():
             if is_item and code in {"200", "201"}:
                 body.setdefault("headers", {})["ETag"] = _ETAG

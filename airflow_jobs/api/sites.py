@@ -7,7 +7,8 @@ from airflow_jobs.units import ELEVATION
 
 from .fields import DayField, QuantityField, ReferenceField, TextField, WordField, note
 from .filters import Filter, by_id, by_word, retired
-from .records import OPTIONAL, RecordSerializer, RecordViewSet
+from .records import OPTIONAL, RecordSerializer
+from .redaction import RedactedViewSet
 
 
 class CustomerSerializer(RecordSerializer):
@@ -18,7 +19,7 @@ class CustomerSerializer(RecordSerializer):
     notes = note(max_length=10000, help_text="Anything worth keeping.")
 
 
-class CustomerViewSet(RecordViewSet):
+class CustomerViewSet(RedactedViewSet):
     """Customers."""
 
     model = Customer
@@ -52,7 +53,7 @@ class SiteSerializer(RecordSerializer):
     retired_on = DayField(**OPTIONAL, help_text="From this day on it is no longer in use.")
 
 
-class SiteViewSet(RecordViewSet):
+class SiteViewSet(RedactedViewSet):
     """Sites."""
 
     model = Site

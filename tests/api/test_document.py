@@ -122,6 +122,9 @@ def test_the_examples_work_in_their_order_and_answers_are_as_documented(
             path = f"/api/v1/{resource}/"
             method = "POST"
             address = path
+            if action == "redaction":
+                # It works on what the others made; see below.
+                continue
             if action == "corrections":
                 path += "{id}/corrections/"
                 address = path.replace("{id}", body["content"]["id"])
@@ -138,6 +141,14 @@ def test_the_examples_work_in_their_order_and_answers_are_as_documented(
             path = f"/api/v1/{resource}/"
             answer = actors.administrator.get(path, units=units)
             assert_as_documented(answer, "GET", path)
+    for (resource, action), bodies in EXAMPLES.items():
+        if action == "redaction":
+            (made,) = EXAMPLES[resource, "create"].values()
+            path = f"/api/v1/{resource}/{made['id']}/redaction/"
+            for body in bodies.values():
+                answer = actors.administrator.post(path, body)
+                assert answer.status_code == 200, answer.json()
+                assert_as_documented(answer, "POST", f"/api/v1/{resource}/{{id}}/redaction/")
 
 
 @pytest.mark.parametrize("shape", ["rectangular", "round", "flat_oval"])

@@ -82,6 +82,9 @@ def _matrix() -> Iterator[tuple[tuple[str, str], dict[str, int]]]:
     yield ("GET", "people/{id}/"), READ_BY_MANAGERS
     yield ("POST", "people/"), ADD_BY_ADMINISTRATORS
     yield ("PATCH", "people/{id}/"), CHANGE_BY_ADMINISTRATORS
+    for name in ("customers", "sites"):
+        yield ("POST", f"{name}/{{id}}/redaction/"), CHANGE_BY_ADMINISTRATORS
+    yield ("POST", "people/{id}/redaction/"), CHANGE_BY_ADMINISTRATORS
     yield ("GET", "company/"), READ_BY_MANAGERS
     yield ("PATCH", "company/"), CHANGE_BY_ADMINISTRATORS
     yield ("GET", "duct-sections/{id}/layout/"), READ_BY_ALL
@@ -216,6 +219,10 @@ class Rows:
             "traverses/{id}/corrections": {
                 "reason": "slip",
                 "content": self.traverse_content | {"notes": "corrected"},
+            },
+            **{
+                f"{kind}/{{id}}/redaction": {"reason": "asked for"}
+                for kind in ("customers", "sites", "people")
             },
             "tokens": {"username": "owner", "password": "correct horse 7 battery"},
             "tokens/field-app": {"crew": str(self.actors.crew.pk)},

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import connection
 
 from airflow_jobs.models import (
     Company,
@@ -658,3 +659,47 @@ def test_a_person_may_be_sent_twice_whatever_the_password(actors: Actors) -> Non
     assert actors.administrator.post("people/", body).status_code == 201
     assert actors.administrator.post("people/", body).status_code == 200
     assert actors.administrator.post("people/", body | {"name": "Rob"}).status_code == 409
+
+
+def test_redaction_takes_a_person_out_of_the_row_and_out_of_the_history(
+    actors: Actors, world: World
+) -> None:
+    person = actors.owner.person
+    assert person is not None
+    Person.objects.filter(pk=person.pk).update(name="Robin of the hill")
+    content = world.content()
+    actors.owner.post("traverses/", content)
+    path = f"people/{person.pk}/redaction/"
+    answer = actors.administrator.post(path, {"reason": "asked for in writing"})
+    assert answer.status_code == 200, answer.json()
+    assert answer.json()["name"] == "Redacted"
+    assert answer.json()["active"] is False
+    assert actors.owner.get("sites/").status_code == 401
+    events = Person.pgh_event_model.objects.filter(  # type: ignore[attr-defined]
+        pgh_obj_id=person.pk
+    ).order_by("pgh_id")
+    assert {event.name for event in events} == {"Redacted"}
+    assert {event.username for event in events} == {answer.json()["username"]}
+    last = events.last().pgh_context.metadata
+    assert last["redaction"] == "asked for in writing"
+    assert actors.administrator.person is not None
+    assert last["actor"] == str(actors.administrator.person.pk)
+    revisions = actors.manager.get(f"traverses/{content['id']}/revisions/").json()["results"]
+    assert revisions[0]["actor"] == "Redacted"
+    assert revisions[0]["content"] == content
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT count(*) FROM pghistory_context WHERE metadata::text LIKE '%hill%'")
+        assert cursor.fetchone() == (0,)
+
+
+def test_redaction_takes_customers_and_addresses_out(actors: Actors) -> None:
+    customer = factories.make_customer(name="Jo Miller", contact="555-0100", notes="dog")
+    site = factories.make_site(address="12 Mill Lane", notes="key under the mat")
+    reason = {"reason": "asked for in writing"}
+    gone = actors.administrator.post(f"customers/{customer.pk}/redaction/", reason).json()
+    assert gone["contact"] == gone["notes"] == ""
+    assert "Miller" not in gone["name"]
+    empty = actors.administrator.post(f"sites/{site.pk}/redaction/", reason).json()
+    assert empty["address"] == empty["notes"] == ""
+    assert empty["name"] == site.name
+    assert actors.administrator.post(f"sites/{site.pk}/redaction/", {}).status_code == 422
