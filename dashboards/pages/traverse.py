@@ -21,6 +21,7 @@ from ..values.systems import Judged
 from ..values.traverses import Interval, Outcome, TargetRange, TraverseRecord
 from . import traverse_tables as tables
 from .frame import Frame, file_of, page
+from .traverse_advice import blower_advice, comparisons, why_no_advice
 from .traverse_profile import profile_chart
 
 FILES = ("readings", "corrections", "budget", "flows")
@@ -57,7 +58,9 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
         chart=profile_chart(record, units),
         findings_first=findings[:FIRST_FINDINGS],
         findings_more=findings[FIRST_FINDINGS:],
-        blower_advice=_blower_advice(outcome),
+        blower_advice=blower_advice(outcome, units),
+        why_no_blower_advice=why_no_advice(outcome),
+        comparisons=comparisons(outcome, units),
         facts=_facts(record, units),
         air=_air(record, units),
         state_facts=[
@@ -203,13 +206,6 @@ def _target(target: TargetRange, outcome: Outcome, units: Units) -> str:
     basis = words.BASES.get(target.basis, target.basis).lower()
     call = words.CALLS.get(target.call, target.call).lower()
     return f"{said}; {source} word, {basis}, for {call}"
-
-
-def _blower_advice(outcome: Outcome | None) -> str:
-    advice = outcome.blower_advice if outcome else None
-    if isinstance(advice, dict):
-        advice = advice.get("sentence") or advice.get("text") or ""
-    return str(advice) if advice else ""
 
 
 def _facts(record: TraverseRecord, units: Units) -> list[tuple[str, str]]:

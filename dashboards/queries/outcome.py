@@ -17,6 +17,15 @@ from ..values.traverses import (
     TraverseFinding,
 )
 
+BESIDE = (
+    "blower_advice",
+    "why_no_blower_advice",
+    "cross_checks",
+    "leakage",
+    "as_left_check",
+    "guard_band",
+)
+
 
 def interval_of(value: float | None, low: float | None, high: float | None) -> Interval:
     """Return a number with its ends; both ends or none."""
@@ -74,7 +83,7 @@ def outcome_of(result: Result) -> Outcome:
         narrow_it=values.get("narrow_it") or "",
         target=_target(target) if target else None,
         findings=_findings(values.get("findings") or ()),
-        blower_advice=values.get("blower_advice"),
+        beside={key: values[key] for key in BESIDE if values.get(key)},
         profile=dict(values.get("profile") or {}),
     )
 

@@ -98,7 +98,8 @@ class Outcome:
     narrow_it: str
     target: TargetRange | None
     findings: tuple[TraverseFinding, ...]
-    blower_advice: Any
+    beside: dict[str, Any]
+    """Advice on the blower, checks by other ways, leakage, before and after; as results keep it."""
     profile: dict[str, Any]
 
 

@@ -1,0 +1,57 @@
+"""What a traverse's page says of the blower, of other ways, and of before and after."""
+
+import datetime
+
+import pytest
+from django.test import Client
+
+from airflow_jobs import recompute
+from airflow_jobs.models import FanDrive
+from tests import factories
+from tests.factories import NOW
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_system_off_its_target_gets_advice_with_its_cautions(manager: Client) -> None:
+    equipment = factories.make_equipment(fan_drive=FanDrive.BELT)
+    section = factories.make_section(equipment=equipment)
+    traverse = factories.make_traverse(
+        duct_section=section, velocity_m_s=300 * 0.00508, operating_state={"blower_setting": "900"}
+    )
+    recompute.drain()
+    page = manager.get(f"/traverses/{traverse.pk}/").content.decode()
+    assert "Run the blower" in page
+    assert "faster" in page
+    assert "current against its nameplate" in page.replace("motor&#x27;s ", "")
+    assert "licensed professional on site come before this advice" in page
+
+
+def test_a_system_in_range_says_why_there_is_no_advice(manager: Client) -> None:
+    traverse = factories.make_traverse(velocity_m_s=405 * 0.00508)
+    recompute.drain()
+    page = manager.get(f"/traverses/{traverse.pk}/").content.decode()
+    assert '<h2 id="blower-title">The blower</h2>' in page
+    assert "Run the blower" not in page
+
+
+def test_return_and_supply_are_held_against_each_other(manager: Client) -> None:
+    equipment = factories.make_equipment()
+    visit = factories.make_visit(site=equipment.site)
+    meter = factories.make_instrument(accuracy_relative=0.01)
+    factories.make_traverse(
+        visit=visit,
+        duct_section=factories.make_section(equipment=equipment),
+        instrument=meter,
+        velocity_m_s=2.2,
+    )
+    supply = factories.make_traverse(
+        visit=visit,
+        duct_section=factories.make_section(equipment=equipment, air_path="supply"),
+        instrument=meter,
+        velocity_m_s=1.8,
+        taken_at=NOW + datetime.timedelta(minutes=20),
+    )
+    recompute.drain()
+    page = manager.get(f"/traverses/{supply.pk}/").content.decode()
+    assert "less than the return: the ducts seem to leak between the two" in page
