@@ -214,7 +214,38 @@ def _values(of: Reference) -> dict[str, Schema]:
             "items": FINDING,
             "description": "What is worth saying, serious ones first.",
         },
-        "blower_advice": nullable({"type": "object"}, "What to set the blower to, where known."),
+        "blower_advice": nullable(
+            {"type": "object"},
+            "What to do about the blower: `by` (makers_table, fan_laws or drive), `kind`, settings, "
+            "`expected_flow` with its 95 % ends, `cautions`, `validity`, `precedence` (whose word "
+            "comes first) and the same as a `sentence`.",
+        ),
+        "why_no_blower_advice": nullable(
+            {"type": "string"}, "Why there is no advice on the blower, in plain words."
+        ),
+        "as_left_check": nullable(
+            {"type": "object"},
+            "As left only: the flow to expect from as found and the change of setting or speed "
+            "against the flow measured, `score` in standard deviations, and a `sentence`.",
+        ),
+        "cross_checks": {
+            "type": "array",
+            "items": {"type": "object"},
+            "description": "The same flow by other ways (heat balance, other flow readings) and the "
+            "external static against its maximum; `agrees` within the joint 95 % interval, null "
+            "where the two can't be held against each other.",
+        },
+        "leakage": nullable(
+            {"type": "object"},
+            "Supply less return in standard flow with its 95 % ends, said once, by the later "
+            "traverse of the two.",
+        ),
+        "guard_band": nullable(
+            {"type": "object"},
+            "How far inside a limit the judged number must be to be called in range (`inside`), "
+            "and between which values that is (`accepted_low`, `accepted_high`); in m3/s per W, "
+            "or m3/s by a design flow.",
+        ),
     }
 
 
