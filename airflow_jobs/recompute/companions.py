@@ -12,12 +12,12 @@ from __future__ import annotations
 import datetime
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID
 
-from django.db.models import Exists, Max, OuterRef, Q
+from django.db.models import Max, Q
 
 from airflow_jobs.models import AirPath, Computation, FlowSetMember, Stage, State, Traverse
 
@@ -47,7 +47,7 @@ class Companion:
 
 
 def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
-    """Return traverse -> relation -> the other traverse, in one statement."""
+    """Return traverse -> relation -> the other traverse, in two statements."""
     as_found: dict[Any, list[_Moment]] = defaultdict(list)
     by_side: dict[Any, list[_Moment]] = defaultdict(list)
     # Only what may be chosen: a visit can be long.
@@ -55,16 +55,11 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
     eligible = Q(duct_section__air_path__in=paths)
     if any(row.stage == Stage.AS_LEFT for row in traverses):
         eligible |= Q(stage=Stage.AS_FOUND)
-    rows = (
+    rows = list(
         Traverse.objects.filter(
             eligible,
             visit__in={row.visit_id for row in traverses},
             duct_section__equipment__in={row.duct_section.equipment_id for row in traverses},
-        )
-        .annotate(
-            is_shared=Exists(
-                FlowSetMember.objects.filter(traverse__duct_section=OuterRef("duct_section"))
-            )
         )
         .order_by("taken_at", "pk")
         .values_list(
@@ -77,11 +72,11 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
             "call",
             "duct_section__air_path",
             "duct_section__carries_all",
-            "is_shared",
         )
     )
-    for pk, taken_at, visit, equipment, section, stage, call, path, carries_all, is_shared in rows:
-        if carries_all is False or (carries_all is None and is_shared):
+    shared = shared_sections({section for *_, section, _, _, _, carries in rows if carries is None})
+    for pk, taken_at, visit, equipment, section, stage, call, path, carries_all in rows:
+        if carries_all is False or (carries_all is None and section in shared):
             continue
         moment = (taken_at, pk)
         if stage == Stage.AS_FOUND:
@@ -113,6 +108,18 @@ def companions_of(traverses: Sequence[Traverse]) -> dict[UUID, dict[str, UUID]]:
         if related:
             chosen[row.pk] = related
     return chosen
+
+
+def shared_sections(sections: Collection[UUID]) -> frozenset[UUID]:
+    """Return which of these sections add up with others in some flow-set.
+
+    Asked by itself: as a condition inside a larger statement it was looked up for every row
+    wherever the planner had no statistics, just after a bulk load.
+    """
+    if not sections:
+        return frozenset()
+    members = FlowSetMember.objects.filter(traverse__duct_section__in=sections)
+    return frozenset(members.values_list("traverse__duct_section_id", flat=True).distinct())
 
 
 def _latest_until(moments: Sequence[_Moment], row: Traverse) -> UUID | None:

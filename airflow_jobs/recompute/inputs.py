@@ -113,7 +113,7 @@ class Surroundings:
     targets: list[Target]
     cooling_settings: dict[UUID, frozenset[str]]
     """Equipment -> blower settings seen in cooling."""
-    shared_sections: frozenset[object]
+    shared_sections: frozenset[UUID]
     """Sections that add up with others in a flow-set."""
     neighbours: dict[object, Neighbours]
     beside: dict[object, Beside]

@@ -17,13 +17,13 @@ from airflow_jobs.models import (
     Call,
     Company,
     DuctSection,
-    FlowSetMember,
     Stage,
     Target,
     Traverse,
 )
 
 from .beside import Subject, beside_of, plain_setting
+from .companions import shared_sections
 from .inputs import Neighbours, Surroundings, inside_of
 
 # By how many earlier traverses of a section a slip of units is judged, and by how few.
@@ -46,7 +46,7 @@ def surroundings_of(traverses: Sequence[Traverse]) -> Surroundings:
         cooling_settings=cooling_settings(
             {row.duct_section.equipment_id for row in traverses if row.call == Call.FAN_ONLY}
         ),
-        shared_sections=_shared_sections(traverses),
+        shared_sections=shared_sections({row.duct_section_id for row in traverses}),
         neighbours=_neighbours(traverses),
         beside=beside_of([_subject(row) for row in traverses]),
     )
@@ -85,13 +85,6 @@ def cooling_settings(asked: Collection[UUID]) -> dict[UUID, frozenset[str]]:
     for key, setting in rows.distinct():
         settings[key].add(plain_setting(setting))
     return {key: frozenset(value - {""}) for key, value in settings.items()}
-
-
-def _shared_sections(traverses: Sequence[Traverse]) -> frozenset[object]:
-    """Return the sections that add up with others in some flow-set."""
-    sections = {row.duct_section_id for row in traverses}
-    members = FlowSetMember.objects.filter(traverse__duct_section__in=sections)
-    return frozenset(members.values_list("traverse__duct_section_id", flat=True).distinct())
 
 
 def _neighbours(traverses: Sequence[Traverse]) -> dict[object, Neighbours]:
