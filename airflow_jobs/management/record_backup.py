@@ -126,7 +126,7 @@ def product_version() -> str:
 
 
 def _contents_now() -> Contents:
-    major = connection.pg_version // 10000
+    major = _server_major()
     if major != MAJOR:
         raise CommandError(
             f"The server is PostgreSQL {major}, and this release dumps and restores PostgreSQL "
@@ -139,6 +139,12 @@ def _contents_now() -> Contents:
         migrations=tuple(sorted(MigrationRecorder(connection).applied_migrations())),
         counts=_counts(),
     )
+
+
+def _server_major() -> int:
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW server_version_num")
+        return int(cursor.fetchone()[0]) // 10000
 
 
 def _counts() -> dict[str, int]:
@@ -168,7 +174,7 @@ def _refuse_unknown_migrations(contents: Contents, name: str) -> None:
 
 
 def _refuse_other_major(contents: Contents, name: str, across_majors: bool) -> None:
-    major, theirs = connection.pg_version // 10000, contents.postgresql_major
+    major, theirs = _server_major(), contents.postgresql_major
     if major != MAJOR:
         raise CommandError(
             f"The server is PostgreSQL {major}, and this release restores into PostgreSQL {MAJOR} "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Write it."""
         path: Path = options["file"].absolute()
-        progress = Progress(self.stderr._out, "bytes dumped")  # type: ignore[attr-defined]
+        progress = Progress(sys.stderr, "bytes dumped")
         try:
             with EndRequests().caught(), database():
                 manifest = back_up(path, replace=options["force"], progress=progress.at)
