@@ -215,7 +215,8 @@ class RecordViewSet(GenericViewSet[Any]):
             "instant",
             "For syncing: only what was stored or changed then or later, ordered by that time, "
             "retired things included. Go back a minute from the last one seen: a change may be "
-            "committed shortly after its time.",
+            "committed shortly after its time. A result that is computed is no change of what it "
+            "was computed from.",
         )
         return (*self.filters, since)
 
