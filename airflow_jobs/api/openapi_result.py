@@ -216,8 +216,8 @@ def _values(of: Reference) -> dict[str, Schema]:
         },
         "blower_advice": nullable(
             {"type": "object"},
-            "What to do about the blower: `by` (makers_table, fan_laws or drive), `kind`, settings, "
-            "`expected_flow` with its 95 % ends, `cautions`, `validity`, `precedence` (whose word "
+            "What to do about the blower: `by` (makers_table, fan_laws or drive), `kind`, "
+            "settings, `expected_flow` with its 95 % ends, `cautions`, `validity`, `precedence` (whose word "
             "comes first) and the same as a `sentence`.",
         ),
         "why_no_blower_advice": nullable(
@@ -231,8 +231,8 @@ def _values(of: Reference) -> dict[str, Schema]:
         "cross_checks": {
             "type": "array",
             "items": {"type": "object"},
-            "description": "The same flow by other ways (heat balance, other flow readings) and the "
-            "external static against its maximum; `agrees` within the joint 95 % interval, null "
+            "description": "The same flow by other ways (heat balance, other flow readings) and "
+            "the external static against its maximum; `agrees` within the joint 95 % interval, null "
             "where the two can't be held against each other.",
         },
         "leakage": nullable(
