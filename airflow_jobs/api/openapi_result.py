@@ -217,8 +217,8 @@ def _values(of: Reference) -> dict[str, Schema]:
         "blower_advice": nullable(
             {"type": "object"},
             "What to do about the blower: `by` (makers_table, fan_laws or drive), `kind`, "
-            "settings, `expected_flow` with its 95 % ends, `cautions`, `validity`, `precedence` (whose word "
-            "comes first) and the same as a `sentence`.",
+            "settings, `expected_flow` with its 95 % ends, `cautions`, `validity`, `precedence` "
+            "(whose word comes first) and the same as a `sentence`.",
         ),
         "why_no_blower_advice": nullable(
             {"type": "string"}, "Why there is no advice on the blower, in plain words."
@@ -232,8 +232,8 @@ def _values(of: Reference) -> dict[str, Schema]:
             "type": "array",
             "items": {"type": "object"},
             "description": "The same flow by other ways (heat balance, other flow readings) and "
-            "the external static against its maximum; `agrees` within the joint 95 % interval, null "
-            "where the two can't be held against each other.",
+            "the external static against its maximum; `agrees` within the joint 95 % interval, "
+            "null where the two can't be held against each other.",
         },
         "leakage": nullable(
             {"type": "object"},
