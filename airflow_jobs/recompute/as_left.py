@@ -23,6 +23,7 @@ from airflow_jobs.calc.fans import (
 )
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import Stage
+from airflow_jobs.wording import percent
 
 from .adjusted_speeds import BlowerChange, change_between
 from .beside import Beside, plain_setting
@@ -174,12 +175,14 @@ def _sentence(
     expected = float(prediction.flow_m3_s)
     off = left.actual_m3_s / expected - 1.0
     where = (
-        "just as" if abs(off) < 0.005 else f"{abs(off):.0%} {'above' if off > 0 else 'below'} what"
+        "just as"
+        if abs(off) < 0.005
+        else f"{percent(abs(off))} {'above' if off > 0 else 'below'} what"
     )
     give_or_take = 0.5 * float(prediction.high_m3_s - prediction.low_m3_s) / expected
     words = (
         f"From {change.from_setting} to {change.to_setting} the flow came out {where} was to be "
-        f"expected from as found (good to ±{give_or_take:.0%})."
+        f"expected from as found (good to ±{percent(give_or_take)})."
     )
     if change.also:
         others = ", ".join(kind.replace("_", " ") for kind in change.also)

@@ -14,6 +14,7 @@ from airflow_jobs.calc.blower_tables import STATIC_U_PA
 from airflow_jobs.calc.crosschecks import COVERAGE_FACTOR_95, agreement, heat_balance_flow
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import Basis, Call
+from airflow_jobs.wording import percent
 
 from .beside import Beside, Heat, OtherFlow
 
@@ -123,7 +124,8 @@ def _by_reading(known: KnownFlow, reading: OtherFlow) -> dict[str, Any]:
         shared_u=min(known.meter_relative_u, relative_u) if reading.same_meter else 0.0,
         note=""
         if own
-        else f"No uncertainty is on record for it; ±{2 * FLOW_READING_RELATIVE_U:.0%} was taken.",
+        else "No uncertainty is on record for it; "
+        f"±{percent(2 * FLOW_READING_RELATIVE_U)} was taken.",
     )
 
 
@@ -170,8 +172,8 @@ def _disagreement(check: dict[str, Any]) -> Found:
     return found(
         "methods_disagree",
         f"By {METHOD_WORDS.get(check['method'], check['method'])} the flow is "
-        f"{abs(difference):.0%} {'more' if difference > 0 else 'less'} than by the traverse; "
-        f"±{check['relative_half_width']:.0%} would be explained by what both leave open.",
+        f"{percent(abs(difference))} {'more' if difference > 0 else 'less'} than by the traverse; "
+        f"±{percent(check['relative_half_width'])} would be explained by what both leave open.",
     )
 
 

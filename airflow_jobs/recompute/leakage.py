@@ -14,6 +14,7 @@ import numpy as np
 from airflow_jobs.calc.flow_sums import summed_flow
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import AirPath
+from airflow_jobs.wording import percent
 
 from .beside import plain_setting
 from .companions import Companion
@@ -104,6 +105,6 @@ def _in_words(value: float, half_width: float, return_flow: float) -> str:
         else "more standard air than the return: air may be drawn in"
     )
     return (
-        f"The supply carries {abs(relative):.0%} (±{give_or_take:.0%} of the return) {how} in "
-        f"between. {IN_BETWEEN}"
+        f"The supply carries {percent(abs(relative))} (±{percent(give_or_take)} of the return) "
+        f"{how} in between. {IN_BETWEEN}"
     )

@@ -13,6 +13,7 @@ from airflow_jobs.calc.slips import POSITION_TOLERANCE_M, LayoutCheck, check_pos
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import AirPath, Call, EquipmentKind, Principle, ReadingKind
 from airflow_jobs.models.company import PER_TON_M3_S_PER_W
+from airflow_jobs.wording import percent
 
 from .inputs import TraverseInputs, flat_readings
 
@@ -145,8 +146,8 @@ def _about_readings(inputs: TraverseInputs, facts: Facts) -> list[Found]:
         said.append(
             found(
                 "profile_uneven",
-                f"{share:.0%} of the points lie under a tenth of the largest velocity pressure; "
-                "a quarter at most is usual.",
+                f"{percent(share)} of the points lie under a tenth of the largest velocity "
+                "pressure; a quarter at most is usual.",
                 "/readings/values",
             )
         )

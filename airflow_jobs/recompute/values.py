@@ -11,6 +11,7 @@ from airflow_jobs.calc.traverse_results import Evaluation, Interval
 from airflow_jobs.calc.uncertainty import COMPONENT_NAMES, COMPONENTS
 from airflow_jobs.findings import in_order
 from airflow_jobs.models import Mode
+from airflow_jobs.wording import percent
 
 from .conclusions import Companions, conclusions
 from .inputs import TraverseInputs
@@ -153,11 +154,12 @@ def _why(best: float | None, by_rule: float | None, steps: dict[str, float]) -> 
         return "The rule's average and the best estimate agree here."
     direction = "below" if difference < 0 else "above"
     parts = [
-        f"{steps[step] - 1.0:+.1%} for {why}"
+        f"{percent(steps[step] - 1.0, 1, signed=True)} for {why}"
         for step, why in DIFFERENCES.items()
         if abs(steps.get(step, 1.0) - 1.0) >= LEAST_WORTH_SAYING
     ]
-    return f"It lies {abs(difference):.1%} {direction} the rule's average: {' and '.join(parts)}."
+    apart = f"{percent(abs(difference), 1)} {direction} the rule's average"
+    return f"It lies {apart}: {' and '.join(parts)}."
 
 
 def _corrections(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> list[dict[str, Any]]:

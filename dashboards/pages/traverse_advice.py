@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from airflow_jobs import units as dimensions
 from airflow_jobs.advice_words import sentence_with
+from airflow_jobs.wording import percent
 
 from ..display import Units
 from ..values.traverses import Outcome
@@ -119,7 +120,7 @@ def _cross_check(check: dict[str, Any], units: Units) -> Comparison:
         difference = check.get("relative_difference")
         says = f"It gives {other} of {check.get('basis', 'standard')} air"
         if difference is not None:
-            says += f", {difference:+.1%} against the traverse".replace("%", " %")
+            says += f", {percent(difference, 1, signed=True)} against the traverse"
     agreement = {
         True: ". They agree within their joint interval.",
         False: ". That is more than both leave open.",

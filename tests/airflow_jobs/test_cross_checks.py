@@ -138,7 +138,7 @@ def test_a_flow_without_an_uncertainty_is_given_a_wide_one_and_says_so() -> None
     traverse = factories.make_traverse()
     factories.make_flow_reading(visit=traverse.visit, equipment=traverse.duct_section.equipment)
     check = only(computed(traverse)["cross_checks"], "flow_reading")
-    assert "±15%" in check["note"]
+    assert "±15 %" in check["note"]
 
 
 @pytest.mark.django_db
