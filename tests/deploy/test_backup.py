@@ -29,6 +29,7 @@ from airflow_jobs.management.whole_file import whole_file
 from airflow_jobs.models import Computation, Traverse
 from tests import factories
 
+from .conftest import free_port
 from .running import Running
 
 KEY = "vB7" + "qW3nZ8xK5jR1" * 5
@@ -239,6 +240,38 @@ def test_a_backup_replaces_a_file_only_when_it_is_told_to(measured: Traverse, fo
     assert zipfile.is_zipfile(file)
     with pytest.raises(CommandError, match="cannot be written .No such file or directory.: name"):
         call_command("backup", str(folder / "nowhere" / "record.backup"))
+
+
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        (["backup", "record.backup"], "so there is nothing to back up"),
+        (["export_history", "history.jsonl"], "so there is nothing to export"),
+        (["load_history", "manage.py", "--as", "boss"], "run manage.py migrate first"),
+    ],
+)
+def test_a_record_without_tables_is_told_in_one_line(
+    folder: Path, command: list[str], words: str
+) -> None:
+    if command[0] != "load_history":
+        command = [command[0], str(folder / command[1])]
+    status, errors = Running(command, folder / "var").ends()
+    assert status == 1
+    assert errors.startswith("CommandError: There are no tables yet")
+    assert words in errors
+    assert "\n" not in errors
+    assert [path for path in folder.iterdir() if path.is_file() and "lock" not in path.name] == []
+
+
+def test_a_server_that_is_away_is_told_in_one_line(folder: Path) -> None:
+    url = f"postgresql://record@localhost:{free_port()}/record"
+    running = Running(
+        ["backup", str(folder / "record.backup")], folder / "var", DATABASE_URL=url, SECRET_KEY=KEY
+    )
+    status, errors = running.ends()
+    assert status == 1
+    assert errors.startswith("CommandError: There is no backup: connection failed")
+    assert "\n" not in errors
 
 
 def test_a_file_that_is_just_being_written_is_left_to_its_writer(folder: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import ProgrammingError
+from django.db import DatabaseError, ProgrammingError
 
 from airflow_jobs.end_requests import EndRequests
 from airflow_jobs.management.history_export import history_lines
@@ -41,7 +41,13 @@ class Command(BaseCommand):
         except KeyboardInterrupt as request:
             raise CommandError("Stopped; no file was written.", returncode=130) from request
         except ProgrammingError as error:
-            raise CommandError("There are no tables yet: look at DATA_DIR.") from error
+            raise CommandError(
+                "There are no tables yet, so there is nothing to export: look at DATA_DIR and "
+                "DATABASE_URL."
+            ) from error
+        except DatabaseError as error:
+            reason = str(error).strip().splitlines()[0]
+            raise CommandError(f"No file was written: {reason}") from error
         self.stdout.write(f"Exported {count:,} traverses into {path}.")
 
     def _write(self, path: Path, *, replace: bool) -> int:

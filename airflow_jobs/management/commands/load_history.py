@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import DatabaseError
+from django.db import DatabaseError, ProgrammingError
 from django.utils import timezone
 
 from airflow_jobs.actions.access import Actor
@@ -21,7 +21,7 @@ from airflow_jobs.management.history_loading import Loading, Tally
 from airflow_jobs.management.history_rows import BadFile, HistoryFile
 from airflow_jobs.management.json_history import JsonHistory
 from airflow_jobs.management.progress import Progress
-from airflow_jobs.management.service import database, make_folders
+from airflow_jobs.management.service import become_the_owner, database, make_folders
 from airflow_jobs.management.whole_file import whole_file
 from airflow_jobs.models import Person, Role
 
@@ -80,11 +80,18 @@ class Command(BaseCommand):
             help="a column of a CSV file to read over; may be given several times",
         )
 
+    def execute(self, *args: Any, **options: Any) -> str | None:
+        """Run as the data folder's owner: waking the worker leaves files there."""
+        become_the_owner(self.stdout.write)
+        return super().execute(*args, **options)
+
     def handle(self, *args: Any, **options: Any) -> None:
         """Try or load it."""
         path: Path = options["file"].absolute()
         if not path.is_file():
-            raise CommandError(f"{path} is no file: name one with JSON lines or CSV.")
+            raise CommandError(
+                f"{path} is no file that this account reaches: name one with JSON lines or CSV."
+            )
         try:
             file = _opened(path, options)
             with (
@@ -98,6 +105,8 @@ class Command(BaseCommand):
             raise CommandError(f"{path} can't be read: {error}") from error
         except OSError as error:
             raise CommandError(f"{path} can't be read: {error.strerror}.") from error
+        except ProgrammingError as error:
+            raise CommandError("There are no tables yet: run manage.py migrate first.") from error
         except DatabaseError as error:
             reason = str(error).strip().splitlines()[0]
             raise CommandError(
