@@ -28,8 +28,10 @@ def rendered(path: Path) -> SafeString:
     """Return the document as HTML; it is our own file, so its anchors are kept as they are."""
     renderer = MarkdownIt("commonmark", {"html": True}).enable("table")
     html = renderer.render(path.read_text("utf-8"))
-    # A wide table scrolls in a frame of its own, so that the page does not on a phone.
-    html = html.replace("<table>", '<div class="table-holder"><table>')
+    # What is wide scrolls in a frame of its own, so that the page does not on a phone; who has no
+    # mouse scrolls it with the arrow keys once it has the focus.
+    html = html.replace("<pre>", '<pre tabindex="0">')
+    html = html.replace("<table>", '<div class="table-holder" tabindex="0"><table>')
     text: SafeString = mark_safe(html.replace("</table>", "</table></div>"))
     return text
 

@@ -1,0 +1,56 @@
+"""What an automatic checker of accessibility says of each page (axe-core, WCAG 2.2 A and AA)."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from airflow_jobs.models import Person, Traverse
+from tests.browser.conftest import NARROW, WIDE, Visit, Visitor
+from tests.browser.test_pages import EVERYTHING, record
+
+__all__ = ["record"]
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+OPTIONS = {"runOnly": {"type": "tag", "values": RULES}, "resultTypes": ["violations"]}
+
+
+def _complaints(visitor: Visitor) -> list[str]:
+    """Return what axe finds wrong on the page that is open, everything behind a summary open."""
+    visitor.page.evaluate(
+        "document.querySelectorAll('details').forEach(one => { one.open = true })"
+    )
+    found = Axe().run(visitor.page, options=OPTIONS).response
+    assert found["passes"], "axe looked at nothing"
+    return [
+        f"{violation['id']}: {node['html'][:200]} {node['failureSummary']}"
+        for violation in found["violations"]
+        for node in violation["nodes"]
+    ]
+
+
+def _addresses(traverse: Traverse) -> dict[str, str]:
+    return {
+        "fleet": EVERYTHING,
+        "systems": "/systems/",
+        "system": f"/systems/{traverse.duct_section.equipment_id}/",
+        "traverse": f"/traverses/{traverse.pk}/",
+        "method": "/method/",
+    }
+
+
+@pytest.mark.parametrize(("size", "scheme"), [(WIDE, "light"), (NARROW, "dark")])
+def test_the_checker_has_nothing_to_say_of_any_page(
+    visit: Visit, manager: Person, record: Traverse, size: tuple[int, int], scheme: str
+) -> None:
+    wrong = {}
+    visitor = visit(size=size, scheme=scheme)
+    visitor.open("/sign-in/")
+    wrong["sign-in"] = _complaints(visitor)
+    visitor = visit(manager, size=size, scheme=scheme)
+    for name, address in _addresses(record).items():
+        visitor.open(address)
+        wrong[name] = _complaints(visitor)
+    assert {name: found for name, found in wrong.items() if found} == {}
