@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from airflow_jobs import recompute
+from airflow_jobs.management.service import database
 from airflow_jobs.models import Computation, State, Traverse
 
 STEP = 1500
@@ -27,6 +28,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Work through the list beside any worker; Ctrl-C loses nothing."""
+        with database():
+            self._work(options)
+
+    def _work(self, options: dict[str, Any]) -> None:
         if options["all"]:
             marked = recompute.mark_pending(Traverse.objects.all())
             self.stdout.write(f"{marked} results are on the work list.")
