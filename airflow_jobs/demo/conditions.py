@@ -82,6 +82,12 @@ class Weather:
             station_pressure_pa=place.station_pressure_pa(seeded),
         )
 
+    @property
+    def indoor_density_kg_m3(self) -> float:
+        """Density of the air in the rooms, which is what blowers move, kg/m3."""
+        indoor = Air(self.indoor_c, self.indoor_humidity, self.station_pressure_pa, 0.0)
+        return indoor.density_kg_m3
+
     def air_in(self, seeded: Seeded, path: str, call: str, rise_k: float | None) -> Air:
         """Return the air in a section, for the air path and the call.
 

@@ -6,14 +6,16 @@ import datetime
 from dataclasses import dataclass
 from typing import Final
 
-from airflow_jobs.models import AdjustmentKind, Call, EquipmentKind, FanDrive, Purpose
+from airflow_jobs.models import AdjustmentKind, Call, Purpose
 from airflow_jobs.recompute.targets import Aim
 
-from .blowers import HIGHEST_SETTING, LOWEST_SETTING
+from .blowers import Standing
 from .calendar import Outing
 from .names import CREWS
+from .remedies import Change, Trouble, remedied
 from .seeded import Quota, Seeded
 from .stories import (
+    BELT,
     FILTER,
     FOUND_OUTSIDE_ON_FAULT,
     LEFT_OUTSIDE,
@@ -29,17 +31,6 @@ FOUND_OUTSIDE_ON_VERIFICATION: Final = 0.3
 HEATING_MONTHS: Final = (11, 12, 1, 2, 3)
 LOWEST_RATIO: Final = 0.45
 HIGHEST_RATIO: Final = 1.6
-SPREAD_LEFT: Final = 0.035
-
-
-@dataclass(frozen=True)
-class Change:
-    """What was done to a system."""
-
-    kind: str
-    from_value: str
-    to_value: str
-    notes: str = ""
 
 
 @dataclass
@@ -57,8 +48,11 @@ class Job:
     left_ratio: float | None
     """None where nothing was measured afterwards."""
     changes: list[Change]
-    found_setting: int
-    left_setting: int
+    found: Standing
+    left: Standing
+    """Where the blower stood afterwards, measured or not."""
+    nominal_m3_s: float
+    """Ratio 1 as the blower moves it, m3/s of the air as it is."""
     filter_was_loaded: bool
     course: Course | None = None
 
@@ -86,76 +80,117 @@ class Life:
         self._seeded = seeded
         self._courses = courses
         self._begins_on = begins_on
-        self._left: dict[System, float] = {}
+        # By system and call: cooling and heating have settings of their own.
+        self._left: dict[tuple[System, str], float] = {}
+        self._settings: dict[tuple[System, str], int] = {}
         self._leaves_outside = {
             name: Quota(seeded, LEFT_OUTSIDE.get(name, USUALLY_LEFT_OUTSIDE)) for name, _ in CREWS
         }
 
-    def job(self, outing: Outing, system: System) -> Job:
-        """Return what a crew finds and leaves; to be asked in order of time."""
+    def job(self, outing: Outing, system: System, density_kg_m3: float) -> Job:
+        """Return what a crew finds and leaves; to be asked in order of time.
+
+        Parameters
+        ----------
+        outing
+            Who goes where.
+        system
+            The system.
+        density_kg_m3
+            Of the air that its blower moves.
+        """
         course = self._courses.get(system)
         call = self._call(outing, system, course)
+        nominal_m3_s = system.nominal_volume_m3_s(call, density_kg_m3)
         if course is not None:
-            return self._on_course(outing, system, call, course)
-        seeded = self._seeded
+            return self._on_course(outing, system, call, course, nominal_m3_s)
+        seeded, blower = self._seeded, system.blower
         aim = system.aims[call]
         low, high = aim.low / aim.nominal, aim.high / aim.nominal
         is_outside = seeded.chance(_chance_outside(outing, system))
         if is_outside:
-            found = self._outside(low, high)
+            most = blower.most_flow_m3_s / nominal_m3_s
+            found_ratio = min(self._outside(low, high), most)
         else:
-            before = self._left.get(system, 1.0)
-            found = _within(before * seeded.normal(0.985, 0.02), low, high, 0.02)
-        is_low = found < 1.0
-        setting = system.blower.setting
-        changes: list[Change] = []
-        left: float | None = None
+            before = self._left.get((system, call), 1.0)
+            found_ratio = _within(before * seeded.normal(0.985, 0.02), low, high, 0.02)
+        # Where nobody would find that flow at the setting left, somebody has changed it since.
+        found = blower.at(
+            blower.setting_near(self._setting(system, call), found_ratio * nominal_m3_s),
+            found_ratio * nominal_m3_s,
+        )
+        remedy = None
         if is_outside or seeded.chance(ADJUSTED_ANYWAY):
-            changes = [self._change(system, is_low)]
-            if is_outside and self._leaves_outside[outing.crew_name].is_due():
-                left = (
-                    min(max(low * (0.98 - seeded.gamma(0.05, 2.0)), found * 1.02), low * 0.985)
-                    if is_low
-                    else max(min(high * (1.02 + seeded.gamma(0.04, 2.0)), found), high * 1.015)
-                )
-            else:
-                left = _within(seeded.normal(1.0, SPREAD_LEFT), low, high, 0.03)
-        self._left[system] = left if left is not None else found
-        if seeded.chance(NOT_MEASURED_AFTERWARDS):
-            left = None
+            falls_short = is_outside and self._leaves_outside[outing.crew_name].is_due()
+            remedy = remedied(
+                seeded,
+                system,
+                Trouble(found, found_ratio, low, high, nominal_m3_s),
+                falls_short=falls_short,
+            )
+        after = found if remedy is None else remedy.left
+        left_ratio = found_ratio if remedy is None else after.flow_m3_s / nominal_m3_s
+        self._left[system, call] = left_ratio
+        self._settings[system, call] = after.setting
+        is_measured = remedy is not None and not seeded.chance(NOT_MEASURED_AFTERWARDS)
+        changes = [] if remedy is None else remedy.changes
         return Job(
             outing=outing,
             system=system,
             call=call,
             aim=aim,
-            found_ratio=found,
-            left_ratio=left,
+            found_ratio=found_ratio,
+            left_ratio=left_ratio if is_measured else None,
             changes=changes,
-            found_setting=setting,
-            left_setting=system.blower.setting,
+            found=found,
+            left=after,
+            nominal_m3_s=nominal_m3_s,
             filter_was_loaded=any(change.kind == AdjustmentKind.FILTER for change in changes),
         )
+
+    def _setting(self, system: System, call: str) -> int:
+        """Return the setting at which a system was left for a call."""
+        blower = system.blower
+        return self._settings.get((system, call), blower.first_setting)
 
     def _call(self, outing: Outing, system: System, course: Course | None) -> str:
         if course is None and Call.HEATING in system.aims and outing.day.month in HEATING_MONTHS:
             return Call.HEATING
         return system.main_call
 
-    def _on_course(self, outing: Outing, system: System, call: str, course: Course) -> Job:
-        seeded = self._seeded
+    def _on_course(
+        self, outing: Outing, system: System, call: str, course: Course, nominal_m3_s: float
+    ) -> Job:
+        seeded, blower = self._seeded, system.blower
         clean = course.ratio_on(outing.day, self._begins_on) * (1.0 + seeded.normal(0.0, 0.004))
         is_loaded = course.story == FILTER
-        found = clean * (1.0 - course.filter_loss * seeded.uniform(0.8, 1.1))
+        found_ratio = clean * (1.0 - course.filter_loss * seeded.uniform(0.8, 1.1))
+        if not is_loaded:
+            found_ratio = clean
+        setting = self._setting(system, call)
+        # What runs for years untouched has a setting at which it can.
+        most = course.start_ratio * max(course.step_factor, 1.0)
+        setting = blower.setting_near(setting, most * nominal_m3_s)
+        self._settings[system, call] = setting
+        found = blower.at(setting, found_ratio * nominal_m3_s)
+        if course.story == BELT:
+            # A belt that slips turns the wheel slower: the ducts stay as they are.
+            start = blower.at(setting, course.start_ratio * nominal_m3_s)
+            ratio = found_ratio / course.start_ratio
+            found = Standing(
+                setting, found.flow_m3_s, start.static_pa * blower.ducts.static_ratio(ratio)
+            )
         return Job(
             outing=outing,
             system=system,
             call=call,
             aim=system.aims[call],
-            found_ratio=found if is_loaded else clean,
+            found_ratio=found_ratio,
             left_ratio=clean if is_loaded else None,
             changes=[Change(AdjustmentKind.FILTER, "loaded", "new")] if is_loaded else [],
-            found_setting=system.blower.setting,
-            left_setting=system.blower.setting,
+            found=found,
+            left=blower.at(setting, clean * nominal_m3_s) if is_loaded else found,
+            nominal_m3_s=nominal_m3_s,
             filter_was_loaded=is_loaded,
             course=course,
         )
@@ -165,49 +200,6 @@ class Life:
         if seeded.chance(FOUND_LOW_SHARE):
             return max(low * (0.97 - seeded.gamma(0.13, 1.7)), LOWEST_RATIO)
         return min(high * (1.03 + seeded.gamma(0.09, 1.7)), HIGHEST_RATIO)
-
-    def _change(self, system: System, is_low: bool) -> Change:
-        """Return something that explains what was found, and that somebody then changed."""
-        seeded = self._seeded
-        blower = system.blower
-        step = 1 if is_low else -1
-        has_room = (
-            LOWEST_SETTING <= blower.setting + step <= HIGHEST_SETTING
-            and blower.drive != FanDrive.UNKNOWN
-        )
-        if has_room and seeded.chance(0.3 if is_low else 0.7):
-            before = blower.setting
-            blower.setting += step
-            is_speed = blower.drive in (FanDrive.BELT, FanDrive.VARIABLE_FREQUENCY)
-            return Change(
-                AdjustmentKind.SPEED if is_speed else AdjustmentKind.BLOWER_SETTING,
-                blower.name(before),
-                blower.name(blower.setting),
-            )
-        if not is_low:
-            return Change(AdjustmentKind.DAMPER, "fully open", "set to its mark")
-        if system.kind == EquipmentKind.VENTILATION:
-            return seeded.pick(LOW_VENTILATION_CHANGES)
-        return seeded.pick(LOW_CHANGES)
-
-
-LOW_CHANGES: Final = (
-    Change(AdjustmentKind.FILTER, "loaded", "new"),
-    Change(AdjustmentKind.FILTER, "loaded", "new"),
-    Change(AdjustmentKind.FILTER, "wrong size, bypassing", "new, right size"),
-    Change(AdjustmentKind.DAMPER, "half closed", "open"),
-    Change(AdjustmentKind.DAMPER, "zone dampers shut", "two zones open"),
-    Change(AdjustmentKind.DUCT_REPAIR, "return boot open", "sealed"),
-    Change(AdjustmentKind.DUCT_REPAIR, "crushed branch", "straightened and hung"),
-    Change(AdjustmentKind.CLEANING, "coil matted", "coil washed"),
-    Change(AdjustmentKind.OTHER, "return grille behind a cabinet", "cabinet moved"),
-)
-LOW_VENTILATION_CHANGES: Final = (
-    Change(AdjustmentKind.FILTER, "loaded", "new"),
-    Change(AdjustmentKind.DAMPER, "half closed", "open"),
-    Change(AdjustmentKind.CLEANING, "intake screen matted", "cleaned"),
-    Change(AdjustmentKind.DUCT_REPAIR, "open joint", "sealed"),
-)
 
 
 def _chance_outside(outing: Outing, system: System) -> float:

@@ -16,6 +16,7 @@ from airflow_jobs.models import (
 )
 from airflow_jobs.units import ELECTRIC_POWER, FLOW, HEAT, PRESSURE, RATIO, TEMPERATURE
 
+from .conditions import HIGHEST_RISE_K
 from .jobs import Job
 from .seeded import Seeded
 from .typed import Typed, columns, on_scale, read_off
@@ -35,16 +36,16 @@ def pressures(
     visit_id: UUID,
     stage: str,
     at: datetime.datetime,
-    flow_standard_m3_s: float,
+    density_kg_m3: float,
     state: dict[str, Any] | None,
 ) -> PressureReading:
-    """Return static pressures that agree with the flow and the blower's setting."""
-    blower = job.system.blower
+    """Return static pressures where the blower stands, in air of a density."""
     is_found = stage == "as_found"
-    setting = job.found_setting if is_found else job.left_setting
-    external = min(blower.external_static_pa(setting, flow_standard_m3_s), 4.0 * INCH_OF_WATER_PA)
+    standing = job.found if is_found else job.left
+    over_standard = density_kg_m3 / STANDARD_AIR_DENSITY_KG_M3
+    external = standing.static_pa * over_standard
     loaded = job.filter_was_loaded and is_found
-    share = (flow_standard_m3_s / blower.rating_flow_m3_s) ** 2
+    share = over_standard * (standing.flow_m3_s / job.system.blower.rating_flow_m3_s) ** 2
     filter_drop = share * INCH_OF_WATER_PA * (LOADED_FILTER_IN if loaded else CLEAN_FILTER_IN)
     coil_drop = share * INCH_OF_WATER_PA * COIL_IN
     return_static = -RETURN_SHARE * external
@@ -87,10 +88,13 @@ def temperature_rise(
     entering_c: float,
     rise_k: float,
 ) -> TemperatureRise | None:
-    """Return the temperatures about a heater of known power; None for a heat pump."""
+    """Return the temperatures about a heater of known power; None for a heat pump.
+
+    None as well where the limit switch cuts in: a burner that comes and goes has no steady rise.
+    """
     kind = job.system.kind
     output_w = job.system.row.heating_capacity_w
-    if output_w is None or kind == EquipmentKind.HEAT_PUMP:
+    if output_w is None or kind == EquipmentKind.HEAT_PUMP or rise_k > HIGHEST_RISE_K:
         return None
     entering = read_off(entering_c + seeded.normal(0.0, 0.2), "degF", TEMPERATURE, 0.5)
     leaving = read_off(entering_c + rise_k + seeded.normal(0.0, 0.4), "degF", TEMPERATURE, 0.5)

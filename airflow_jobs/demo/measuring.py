@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID
 
-from airflow_jobs.calc.air import STANDARD_AIR_DENSITY_KG_M3
 from airflow_jobs.models import (
     Adjustment,
-    Basis,
     Call,
     Climate,
     EquipmentKind,
@@ -22,7 +20,7 @@ from airflow_jobs.models import (
 )
 
 from . import measurements
-from .blowers import FAN_ONLY_SETTING, TAP_STEPS
+from .blowers import FAN_ONLY_SETTING
 from .calendar import Kit, Outing
 from .conditions import Weather
 from .ducts import Duct
@@ -72,7 +70,7 @@ class Crewwork:
         self.record.visits.append(visit)
         weather = Weather.of(seeded, outing.place, outing.day)
         for system in outing.systems:
-            job = self.life.job(outing, system)
+            job = self.life.job(outing, system, weather.indoor_density_kg_m3)
             self.record.jobs.append(job)
             clock = JobAtWork(self, job, visit, weather, clock).done_at()
         finished = clock + datetime.timedelta(minutes=seeded.whole(10, 30))
@@ -164,27 +162,31 @@ class JobAtWork:
         """Take a traverse in each section that the system's flow is made of."""
         seeded, job = self._seeded, self._job
         call = Call.FAN_ONLY if fan_only else job.call
-        setting = job.found_setting if stage == Stage.AS_FOUND else job.left_setting
+        standing = job.found if stage == Stage.AS_FOUND else job.left
         if fan_only:
-            ratio *= TAP_STEPS[FAN_ONLY_SETTING] / TAP_STEPS[setting]
-            setting = FAN_ONLY_SETTING
-        state = None if self._forgets_state else self._state(stage, call, setting)
+            standing = job.system.blower.changed(standing, FAN_ONLY_SETTING)
+            ratio = standing.flow_m3_s / job.nominal_m3_s
+        state = None if self._forgets_state else self._state(stage, call, standing.setting)
         measured = self._ducts if self._is_split else self._ducts[:1]
         taken = []
+        flow_actual_m3_s = 0.0
         hood = self._is_split and seeded.chance(HOOD_FOR_ONE_RETURN)
         members: list[FlowSetMember] = []
         for number, duct in enumerate(measured):
             if hood and number == 1:
-                members.append(self._hood(stage, ratio, duct))
+                member, part_m3_s = self._hood(stage, ratio, duct)
+                members.append(member)
+                flow_actual_m3_s += part_m3_s
                 continue
             one = self._traverse(stage, ratio, duct, self._meter, call, state)
             taken.append(one)
+            flow_actual_m3_s += one.truth.flow_actual_m3_s
             members.append(FlowSetMember(traverse_id=one.identifier, sign=1))
             self._wait(9, 16)
         if self._is_split:
             self._add_up(stage, members)
         if not fan_only:
-            self._beside(stage, ratio, call, state)
+            self._beside(stage, ratio, flow_actual_m3_s, call, state)
         return taken
 
     def _traverse(
@@ -258,29 +260,38 @@ class JobAtWork:
             member.flow_set = flow_set
             self._record.flow_set_members.append(member)
 
-    def _hood(self, stage: str, ratio: float, duct: Duct) -> FlowSetMember:
+    def _hood(self, stage: str, ratio: float, duct: Duct) -> tuple[FlowSetMember, float]:
+        """Return one return by hood, and the true flow through it, m3/s of the air as it is."""
         air = self._weather.air_in(self._seeded, duct.row.air_path, self._job.call, None)
+        flow_actual_m3_s = truth_of(self._job, ratio, duct, air).flow_actual_m3_s
         reading = measurements.flow_reading(
             self._seeded,
             self._job,
             self._visit.pk,
             stage,
             self._clock.astimezone(datetime.UTC),
-            truth_of(self._job, ratio, duct, air).flow_actual_m3_s,
+            flow_actual_m3_s,
             method=FlowMethod.CAPTURE_HOOD,
             relative_uncertainty=0.06,
         )
         self._record.flow_readings.append(reading)
-        return FlowSetMember(flow_reading=reading, sign=1)
+        return FlowSetMember(flow_reading=reading, sign=1), flow_actual_m3_s
 
-    def _beside(self, stage: str, ratio: float, call: str, state: dict[str, Any] | None) -> None:
-        """Read what is read beside a traverse."""
+    def _beside(
+        self,
+        stage: str,
+        ratio: float,
+        flow_actual_m3_s: float,
+        call: str,
+        state: dict[str, Any] | None,
+    ) -> None:
+        """Read what is read beside a traverse; flows without one are of the air as it is."""
         seeded, job = self._seeded, self._job
         at = (self._clock + datetime.timedelta(minutes=4)).astimezone(datetime.UTC)
-        flow = self._standard_flow_m3_s(ratio)
+        density = self._weather.indoor_density_kg_m3
         if self._has_pressures and job.system.blower.drive != "unknown":
             self._record.pressures.append(
-                measurements.pressures(seeded, job, self._visit.pk, stage, at, flow, state)
+                measurements.pressures(seeded, job, self._visit.pk, stage, at, density, state)
             )
         rise = self._rise_k(ratio)
         if call == Call.HEATING and rise is not None and seeded.chance(RISES):
@@ -297,19 +308,11 @@ class JobAtWork:
                     self._visit.pk,
                     stage,
                     at,
-                    flow,
+                    flow_actual_m3_s,
                     method=seeded.pick(measurements.LONE_METHODS),
                     relative_uncertainty=seeded.pick((None, 0.07)),
                 )
             )
-
-    def _standard_flow_m3_s(self, ratio: float) -> float:
-        job = self._job
-        asked = ratio * job.system.nominal_flow_m3_s(job.call)
-        if job.aim.basis == Basis.STANDARD:
-            return asked
-        indoor = self._weather.air_in(self._seeded, "return", Call.COOLING, None)
-        return asked * indoor.density_kg_m3 / STANDARD_AIR_DENSITY_KG_M3
 
     def _rise_k(self, ratio: float) -> float | None:
         return measurements.heating_rise_k(

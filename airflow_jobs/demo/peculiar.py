@@ -84,6 +84,8 @@ def choose(
         system
         for system in seeded.shuffled(systems)
         if system.blower.is_tapped
+        # From fan only to cooling more than the setting changes, so no table foretells it.
+        and system.table is None
         and system not in courses
         and len(ducts[system]) == 1
         and system.place.elevation_m < REDUCED_BAROMETER_M[0]

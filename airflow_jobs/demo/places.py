@@ -9,7 +9,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from airflow_jobs.calc.air import pressure_from_elevation_pa
+from airflow_jobs.calc.air import (
+    SEA_LEVEL_PRESSURE_PA,
+    STANDARD_AIR_DENSITY_KG_M3,
+    pressure_from_elevation_pa,
+)
 from airflow_jobs.models import Customer, Site
 from airflow_jobs.units import ELEVATION
 
@@ -55,6 +59,12 @@ class Place:
         """Climate of the site."""
         assert self.row.climate is not None
         return self.row.climate
+
+    @property
+    def usual_density_kg_m3(self) -> float:
+        """Density of indoor air in ordinary weather, kg/m3."""
+        relative = float(pressure_from_elevation_pa(self.elevation_m)) / SEA_LEVEL_PRESSURE_PA
+        return STANDARD_AIR_DENSITY_KG_M3 * relative
 
     def outdoor_c(self, seeded: Seeded, day: datetime.date) -> float:
         """Return a believable outdoor temperature of a working day, degC."""

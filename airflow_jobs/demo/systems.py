@@ -6,7 +6,9 @@ import datetime
 from dataclasses import dataclass, field
 from typing import Final
 
+from airflow_jobs.calc.air import STANDARD_AIR_DENSITY_KG_M3
 from airflow_jobs.models import (
+    Basis,
     BlowerTable,
     Call,
     Company,
@@ -101,6 +103,10 @@ class System:
         """Flow that the target asks for, m3/s on the target's basis."""
         return nominal_flow_m3_s(self.row, self.aims[call])
 
+    def nominal_volume_m3_s(self, call: str, density_kg_m3: float) -> float:
+        """Return the same as a blower moves it, m3/s of air of a density."""
+        return _volume_m3_s(self.nominal_flow_m3_s(call), self.aims[call], density_kg_m3)
+
 
 def equip(
     seeded: Seeded, places: list[Place], company: Company, today: datetime.date
@@ -151,7 +157,12 @@ def _system(
         aim = aim_for(equipment=row, call=call, day=today, targets=targets, company=company)
         if aim is not None:
             aims[str(call)] = aim
-    blower = Blower.of_drive(seeded, row.fan_drive, nominal_flow_m3_s(row, aims[main_call]))
+    main_aim = aims[main_call]
+    blower = Blower.of_drive(
+        seeded,
+        row.fan_drive,
+        _volume_m3_s(nominal_flow_m3_s(row, main_aim), main_aim, place.usual_density_kg_m3),
+    )
     return System(
         row=row,
         place=place,
@@ -159,7 +170,7 @@ def _system(
         targets=targets,
         table=blower_table(seeded, row, blower) if seeded.chance(0.7) else None,
         aims=aims,
-        badness=seeded.beta(7.0, 2.0),
+        badness=seeded.beta(6.8, 2.2),
     )
 
 
@@ -170,6 +181,13 @@ def nominal_flow_m3_s(row: Equipment, aim: Aim) -> float:
     capacity_w = row.cooling_capacity_w
     assert capacity_w is not None
     return aim.nominal * capacity_w
+
+
+def _volume_m3_s(flow_m3_s: float, aim: Aim, density_kg_m3: float) -> float:
+    """Return a flow on a target's basis as what a blower moves: a volume, whatever it weighs."""
+    if aim.basis == Basis.ACTUAL:
+        return flow_m3_s
+    return flow_m3_s * STANDARD_AIR_DENSITY_KG_M3 / density_kg_m3
 
 
 def _equipment(seeded: Seeded, place: Place, kind: str, tag: str) -> Equipment:

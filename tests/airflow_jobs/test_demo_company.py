@@ -24,7 +24,15 @@ from airflow_jobs.demo.record import Invented
 from airflow_jobs.demo.seeded import Quota, Seeded
 from airflow_jobs.demo.stories import CARELESS_CREW, SMALL_CREW, TROUBLE_CREW
 from airflow_jobs.demo.typed import on_scale
-from airflow_jobs.models import EquipmentKind, Principle, Purpose, Shape, Stage
+from airflow_jobs.models import (
+    AdjustmentKind,
+    EquipmentKind,
+    FanDrive,
+    Principle,
+    Purpose,
+    Shape,
+    Stage,
+)
 
 TODAY = datetime.date(2026, 11, 25)
 SEEDS = (1, 7)
@@ -237,6 +245,70 @@ def test_a_filter_is_found_loaded_and_left_clean(invented: Invented) -> None:
         assert job.left_ratio is not None
         assert 0.8 < job.found_ratio / job.left_ratio < 0.95
         assert [change.kind for change in job.changes] == ["filter"]
+
+
+BLOWER_KINDS = (AdjustmentKind.SPEED, AdjustmentKind.BLOWER_SETTING)
+
+
+def changed_in_the_blower_alone(record: Invented) -> list[Job]:
+    return [
+        job
+        for job in record.jobs
+        if job.changes and all(change.kind in BLOWER_KINDS for change in job.changes)
+    ]
+
+
+def test_a_change_of_the_blower_moves_the_flow_along_the_ducts_curve(invented: Invented) -> None:
+    jobs = changed_in_the_blower_alone(invented)
+    assert len(jobs) >= 150
+    for job in jobs:
+        blower = job.system.blower
+        change = job.changes[0]
+        assert change.from_value == blower.name(job.found.setting)
+        assert change.to_value == blower.name(job.left.setting) != change.from_value
+        ratio = job.left.flow_m3_s / job.found.flow_m3_s
+        assert (ratio > 1.0) == (job.left.setting > job.found.setting)
+        ducts = blower.ducts
+        assert 0.0 <= ducts.fixed_share <= 0.4
+        assert 1.6 <= ducts.exponent <= 2.0
+        friction = (1.0 - ducts.fixed_share) * ratio**ducts.exponent
+        assert job.left.static_pa / job.found.static_pa == pytest.approx(
+            ducts.fixed_share + friction
+        )
+        if blower.drive != FanDrive.CONSTANT_AIRFLOW:
+            for standing in (job.found, job.left):
+                on_curve = blower.external_static_pa(standing.setting, standing.flow_m3_s)
+                assert standing.static_pa == pytest.approx(on_curve, abs=0.01)
+
+
+def test_a_wheel_at_another_speed_answers_by_the_fan_laws(invented: Invented) -> None:
+    speeds = [job for job in changed_in_the_blower_alone(invented) if job.system.blower.has_speeds]
+    assert len(speeds) >= 50
+    for job in speeds:
+        blower, found, left = job.system.blower, job.found, job.left
+        speed = blower.factor(left.setting) / blower.factor(found.setting)
+        assert 0.7 <= speed <= 1.4
+        response = np.log(left.flow_m3_s / found.flow_m3_s) / np.log(speed)
+        # 1 by the plain law; more where ducts are less than rough, or hold a pressure.
+        assert 1.0 <= response < 1.6
+
+
+def test_a_makers_table_is_true_within_a_few_percent(invented: Invented) -> None:
+    factors = [
+        factor
+        for system in invented.systems
+        if system.table is not None
+        for factor in system.blower.unit_factors
+    ]
+    assert len(factors) >= 100
+    assert np.mean(np.abs(np.array(factors) - 1.0) < 0.03) > 0.85
+    assert np.max(np.abs(np.array(factors) - 1.0)) < 0.07
+
+
+def test_statics_are_those_of_coils_filters_and_ducts(invented: Invented) -> None:
+    statics = [standing.static_pa for job in invented.jobs for standing in (job.found, job.left)]
+    assert min(statics) > 5.0
+    assert np.mean(np.array(statics) > 300.0) < 0.05
 
 
 def test_two_returns_add_up_to_a_system(invented: Invented) -> None:

@@ -257,6 +257,39 @@ def test_falling_systems_fall_by_what_they_should(filled: Filled) -> None:
 
 
 @pytest.mark.django_db
+def test_a_change_of_the_blower_comes_out_as_foretold_but_for_one_in_twenty_or_less(
+    filled: Filled,
+) -> None:
+    checks = [
+        check
+        for result in filled.results.values()
+        if (check := result.values["as_left_check"]) is not None
+    ]
+    alone = [check for check in checks if not check["also_changed"]]
+    by = {check["by"] for check in alone}
+    assert by == {"makers_table", "speed"}
+    assert len(alone) >= 100
+    assert np.mean([check["came_out"] != "as_expected" for check in alone]) < 0.08
+    # Where something else was changed as well, it shows.
+    assert np.mean([check["came_out"] != "as_expected" for check in checks]) < 0.12
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("kind", "least"), [("heat_balance", 70), ("flow_reading", 12)])
+def test_other_ways_to_know_a_flow_agree_with_the_traverse(
+    filled: Filled, kind: str, least: int
+) -> None:
+    agreed = [
+        check["agrees"]
+        for taken in filled.plain()
+        for check in filled.results[taken.identifier].values["cross_checks"]
+        if check["kind"] == kind and check["agrees"] is not None
+    ]
+    assert len(agreed) >= least
+    assert sum(not one for one in agreed) <= max(2, 0.05 * len(agreed))
+
+
+@pytest.mark.django_db
 def test_what_is_peculiar_becomes_a_finding(filled: Filled) -> None:
     codes: dict[str, int] = {}
     for result in filled.results.values():
