@@ -36,8 +36,9 @@ demo: $(SERVICE)
 serve: $(SERVICE)
 	@$(RUN) manage.py serve
 
+# A file stays with one worker: what its tests share is made once.
 test: $(DEVELOPMENT)
-	@$(RUN) -m pytest -n $(JOBS) $(ARGS)
+	@$(RUN) -m pytest -n $(JOBS) --dist loadfile $(ARGS)
 
 check: $(DEVELOPMENT)
 	$(RUN) -m ruff format --check .
