@@ -20,6 +20,8 @@ SHORT_BY: Final = 0.015
 """How far beyond a limit a flow is that falls short."""
 LEAST_GAIN: Final = 0.02
 """A change that brings less is not left at that."""
+LEAST_EFFECT: Final = 0.01
+"""What a filter or a damper does at least, relative."""
 
 
 @dataclass(frozen=True)
@@ -136,6 +138,9 @@ def _by_resistance(
     else:
         low, high = trouble.low + MARGIN, trouble.high - MARGIN
         ratio = min(max(seeded.normal(1.0, SPREAD_LEFT), low), high)
+        # No new filter takes flow away, and no damper that is closed gives some.
+        least, most = trouble.ratio * (1.0 + LEAST_EFFECT), trouble.ratio * (1.0 - LEAST_EFFECT)
+        ratio = max(ratio, least) if trouble.is_low else min(ratio, most)
     changes = [_resistance_change(seeded, system, trouble.is_low)]
     left = blower.at(found.setting, ratio * trouble.nominal_m3_s)
     if left.static_pa < LEAST_STATIC_PA:

@@ -281,6 +281,14 @@ def test_a_change_of_the_blower_moves_the_flow_along_the_ducts_curve(invented: I
                 assert standing.static_pa == pytest.approx(on_curve, abs=0.01)
 
 
+def test_opening_gives_flow_and_closing_takes_it(invented: Invented) -> None:
+    for job in invented.jobs:
+        if job.changes and all(change.kind not in BLOWER_KINDS for change in job.changes):
+            is_closed = job.changes[0].to_value == "set to its mark"
+            assert (job.left.flow_m3_s <= job.found.flow_m3_s) == is_closed
+            assert job.left.setting == job.found.setting
+
+
 def test_a_wheel_at_another_speed_answers_by_the_fan_laws(invented: Invented) -> None:
     speeds = [job for job in changed_in_the_blower_alone(invented) if job.system.blower.has_speeds]
     assert len(speeds) >= 50
