@@ -3,6 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
+from .pages.crews import crews, crews_file
 from .pages.fleet import fleet, fleet_file
 from .pages.method import method
 from .pages.sign_in import SignInPage
@@ -13,6 +14,8 @@ from .pages.traverse import traverse, traverse_file
 urlpatterns = [
     path("", fleet, name="fleet"),
     path("tables/<slug:slug>.csv", fleet_file, name="fleet-file"),
+    path("crews/", crews, name="crews"),
+    path("crews/<slug:slug>.csv", crews_file, name="crews-file"),
     path("systems/", systems, name="systems"),
     path("systems/<uuid:system_id>/", system, name="system"),
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),

@@ -11,7 +11,9 @@ from airflow_jobs.models import Basis, Call, EquipmentKind, FanDrive, Stage, Tar
 
 from .display import Shown, Units, percent, write
 from .filters import day_text
+from .statistics.comparisons import FEWEST_JOBS
 from .strips import JudgedStrip, judged_strip
+from .values.crews import Funnel, Visits
 from .values.shares import Compared, FleetShares, NamedShare, Share
 from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
 
@@ -98,7 +100,12 @@ def range_of(low: float, high: float, dimension: units.Dimension, house_units: U
 
 def interval_text(share: Share) -> str:
     """Return the 95 % interval of a share."""
-    return f"{write(share.low_end * 100, 0)} to {write(share.high_end * 100, 0)} %"
+    return ends_text(share.low_end, share.high_end)
+
+
+def ends_text(low: float, high: float) -> str:
+    """Return the ends of an interval of a share."""
+    return f"{write(low * 100, 0)} to {write(high * 100, 0)} %"
 
 
 _STEPS: Final = {
@@ -203,6 +210,71 @@ def compared_text(compared: Compared, nouns: str) -> str:
     if compared.is_comparable:
         return "No evidence of a difference"
     return "Too few jobs to compare"
+
+
+def crew_sentence(one: NamedShare) -> str:
+    """Say in plain words how what a crew left compares with the company."""
+    compared, left = one.left_compared, one.left
+    if compared is None or not left.total:
+        return "Nothing was measured and judged as left."
+    if compared.differs:
+        side = "More" if left.outside > compared.expected_outside else "Fewer"
+        return (
+            "This differs more than chance and site mix explain. "
+            f"{side} outside than expected: {left.outside:,}, where the others would have left "
+            f"{write(compared.expected_outside, 0)} at the same sites."
+        )
+    if compared.is_comparable:
+        return "No evidence that this differs from the company."
+    if left.total < FEWEST_JOBS:
+        return f"Too few jobs to compare: {left.total:,} of the {FEWEST_JOBS} that it takes."
+    return "There is no other crew to compare with."
+
+
+def funnel_sentence(named: Sequence[NamedShare], funnel: Funnel | None, *, whole: Share) -> str:
+    """Say what the funnel of the crews shows, and how to read it."""
+    if not whole.total:
+        return "Nothing was measured and judged as left in this view."
+    if funnel is None:
+        return (
+            f"{percent(whole.share)} of {count_of(whole.total, 'job')} were left in range. "
+            f"It takes two crews with {FEWEST_JOBS} jobs or more to compare any."
+        )
+    differing = [one.name for one in named if _differs(one, Stage.AS_LEFT)]
+    if differing:
+        verb = "differs" if len(differing) == 1 else "differ"
+        said = f"{listed(differing)} {verb} more than chance and site mix explain."
+    elif len(named) == 1:
+        said = f"{named[0].name} does not differ more than chance and site mix explain."
+    else:
+        said = "No crew here differs more than chance and site mix explain."
+    return (
+        f"{said} Few jobs scatter widely by chance alone: one crew in twenty lies outside the "
+        f"band. Outside the dotted limits lies any of the {funnel.compared} crews compared in one "
+        "period of twenty. The marks allow for the mix of sites too, so that a crew may lie "
+        "outside the limits unmarked."
+    )
+
+
+def difficulty_sentence(found: Share) -> str:
+    """Say what the shares found in range mean for a crew."""
+    if not found.total:
+        return "Nothing was measured and judged as found in this view."
+    return (
+        f"{percent(found.outside / found.total)} of {count_of(found.total, 'job')} were found out "
+        "of range. What a crew finds says how hard its work is, not how well it does it; it is "
+        "never mixed with what the crew left."
+    )
+
+
+def visits_sentence(visits: Visits) -> str:
+    """Say how many visits are in no share."""
+    if not visits.total:
+        return "No visit was begun in this view."
+    return (
+        f"{count_of(visits.total, 'visit')} begun: nothing was measured in {visits.unmeasured:,}, "
+        f"and nothing of what was measured could be judged in {visits.unjudged:,}."
+    )
 
 
 def listed(names: Sequence[str]) -> str:

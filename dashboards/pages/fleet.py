@@ -11,22 +11,15 @@ from django.urls import reverse
 
 from .. import words
 from ..charts.shares import share_over_time, shares_by_name
-from ..filters import (
-    Asked,
-    air_path_choices,
-    kind_choices,
-    period_choices,
-    stage_choices,
-    without_crew,
-)
+from ..filters import Asked
 from ..queries.attention import attention
-from ..queries.frame import choices
 from ..queries.shares import fleet_shares
 from ..strips import share_strip
 from ..tables import Table
-from ..values.filters import Choice, Choices
+from ..values.filters import Choices
 from ..values.shares import FleetShares, NamedShare, Share
 from . import fleet_tables as tables
+from .filtering import allowed, filter_form, hidden_note, offered_choices
 from .frame import Frame, file_of, page
 
 # The whole is nobody in particular.
@@ -71,7 +64,7 @@ def fleet(frame: Frame) -> HttpResponse:
         section="fleet",
         asked=view.asked,
         view=view,
-        filters=_filters(view.asked, view.choices),
+        filters=filter_form(view.asked, view.choices, page_name="fleet"),
         headline=_headline(view),
         charts=_charts(view, frame) if view.shares.left.total or view.shares.found.total else (),
         attention=standing,
@@ -90,7 +83,7 @@ def fleet_file(frame: Frame, *, slug: str) -> HttpResponse:
     if slug not in FILES:
         raise Http404
     if slug in ("needs-a-look", "calibrations"):
-        asked = _allowed(frame, _choices(frame))
+        asked = allowed(frame, offered_choices(frame))
         standing = attention(asked.filters, today=frame.today)
         table = (
             tables.attention_table(
@@ -106,32 +99,9 @@ def fleet_file(frame: Frame, *, slug: str) -> HttpResponse:
     return file_of(_named_table(view, slug, limit=None), "fleet")
 
 
-def _choices(frame: Frame) -> Choices:
-    return choices(
-        frame.asked.filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews
-    )
-
-
-def _allowed(frame: Frame, offered: Choices) -> Asked:
-    """Return what is asked for, without a crew that this viewer may not see set apart."""
-    asked = frame.asked
-    crew = asked.filters.crew
-    if crew is None:
-        return asked
-    if crew in offered.small_crew_ids:
-        return without_crew(
-            asked,
-            "A crew of fewer than three people is not shown by itself unless the company's "
-            "settings allow it; all crews are shown.",
-        )
-    if not any(choice.value == str(crew) for choice in offered.crews):
-        return without_crew(asked, "That crew can't be shown by itself; all crews are shown.")
-    return asked
-
-
 def _view(frame: Frame) -> View:
-    offered = _choices(frame)
-    asked = _allowed(frame, offered)
+    offered = offered_choices(frame)
+    asked = allowed(frame, offered)
     shares = fleet_shares(asked.filters)
     may_show = [one for one in shares.by_crew if one.id not in offered.small_crew_ids]
     crews = [one for one in may_show if frame.viewer.sees_crew(one.id)]
@@ -189,7 +159,7 @@ def _charts(view: View, frame: Frame) -> tuple[dict[str, Any], ...]:
         "sentence": words.named_sentence(
             view.crews, stage=view.stage, whole=view.whole, nouns="crews"
         ),
-        "note": _hidden_note(view.hidden_crews),
+        "note": hidden_note(view.hidden_crews),
         "data_id": "chart-crews-data",
         "table_open": True,
         "figure": shares_by_name(
@@ -218,16 +188,6 @@ def _charts(view: View, frame: Frame) -> tuple[dict[str, Any], ...]:
     return months, crews, sites
 
 
-def _hidden_note(hidden: int) -> str:
-    if not hidden:
-        return ""
-    noun = "crew has" if hidden == 1 else "crews have"
-    return (
-        f"{hidden} {noun} fewer than three people and shows by itself only with consent in the "
-        "company's settings; its jobs are in the whole."
-    )
-
-
 def _named_table(view: View, slug: str, *, limit: int | None = tables.MOST_ROWS) -> Table:
     def link(parameter: str, one: NamedShare) -> str:
         return f"{reverse('fleet')}?{view.asked.query(**{parameter: str(one.id)})}"
@@ -250,32 +210,3 @@ def _named_table(view: View, slug: str, *, limit: int | None = tables.MOST_ROWS)
         href=lambda one: link("site", one),
         limit=limit,
     )
-
-
-def _filters(asked: Asked, offered: Choices) -> dict[str, Any]:
-    """Return what the form offers, and the filters that are on with links that take them off."""
-    filters = asked.filters
-    lists: dict[str, tuple[str, tuple[Choice, ...]]] = {
-        "customer": ("Customer", offered.customers),
-        "site": ("Site", offered.sites),
-        "crew": ("Crew", offered.crews),
-        "kind": ("Kind", kind_choices(asked)),
-        "air_path": ("Air path", air_path_choices(asked)),
-    }
-    on = [
-        {"name": name, "label": choice.label, "off": asked.query(**{key: None})}
-        for key, (name, listed) in lists.items()
-        for choice in listed
-        if choice.is_chosen
-    ]
-    return {
-        "periods": period_choices(asked),
-        "stages": stage_choices(asked),
-        "lists": [
-            {"key": key, "name": name, "choices": listed} for key, (name, listed) in lists.items()
-        ],
-        "on": on,
-        "from": filters.from_on.isoformat() if filters.from_on and asked.period == "dates" else "",
-        "to": filters.to_on.isoformat() if filters.to_on and asked.period == "dates" else "",
-        "stage_word": words.STAGES[filters.stage].lower(),
-    }

@@ -20,7 +20,7 @@ from ..values.systems import Attention, NeedsALook
 MOST_ROWS: Final = 25
 MOST_TO_LOOK_AT: Final = 10
 
-_SHARE_COLUMNS: Final = (
+SHARE_COLUMNS: Final = (
     Column("In range"),
     Column("Share", is_number=True),
     Column("Interval, low end", is_number=True, only_in_file=True),
@@ -32,7 +32,7 @@ _SHARE_COLUMNS: Final = (
 )
 
 
-def _share_cells(share: Share) -> tuple[Cell, ...]:
+def share_cells(share: Share) -> tuple[Cell, ...]:
     has_any = share.total > 0
     return (
         Cell(
@@ -68,12 +68,12 @@ def months_table(shares: FleetShares, asked: Asked) -> Table:
     return Table(
         slug="months",
         caption=f"Share in range by {shares.step}",
-        columns=(Column(shares.step.capitalize(), is_short=True), Column("Stage"), *_SHARE_COLUMNS),
+        columns=(Column(shares.step.capitalize(), is_short=True), Column("Stage"), *SHARE_COLUMNS),
         rows=tuple(
             (
                 Cell(month_or_quarter(month, shares.step), month.isoformat()),
                 Cell(stage),
-                *_share_cells(share),
+                *share_cells(share),
             )
             for month, _, stage, share in rows
         ),
@@ -102,7 +102,7 @@ def named_table(
         caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}",
         columns=(
             Column(noun.capitalize()),
-            *_SHARE_COLUMNS,
+            *SHARE_COLUMNS,
             Column("To plan with", is_number=True),
             Column("Held against the others"),
         ),
@@ -116,7 +116,7 @@ def _named_row(one: NamedShare, stage: str, nouns: str, *, href: str) -> tuple[C
     compared = one.compared_at(stage)
     return (
         Cell(one.name, href=href),
-        *_share_cells(one.at(stage)),
+        *share_cells(one.at(stage)),
         Cell(percent(compared.planning_share), compared.planning_share)
         if compared
         else Cell("–", ""),

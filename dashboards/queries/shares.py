@@ -178,10 +178,13 @@ def _groups(found: list[dict[str, Any]], noun: str) -> dict[tuple[str, UUID], Co
             outside[place] = row["below"] + row["above"]
         marked = mark(outside, total)
         jobs = total.sum(axis=1)
-        planning = 1.0 - shrink(outside.sum(axis=1), jobs).share
+        shrunk = shrink(outside.sum(axis=1), jobs)
         for key, index in at.items():
             compared[stage, key] = Compared(
-                planning_share=float(planning[index]),
+                planning_share=float(1.0 - shrunk.share[index]),
+                planning_low=float(1.0 - shrunk.high[index]),
+                planning_high=float(1.0 - shrunk.low[index]),
+                spread=float(marked.spread[index]),
                 expected_outside=float(marked.expected[index]),
                 is_comparable=bool(jobs[index] >= FEWEST_JOBS and len(keys) > 1),
                 differs=bool(marked.is_marked[index]),
@@ -197,9 +200,12 @@ def _named(
 ) -> tuple[NamedShare, ...]:
     stages: dict[UUID, dict[str, Share]] = {}
     names: dict[UUID, str] = {}
+    without_as_left: dict[UUID, int] = {}
     for row, share in named:
         stages.setdefault(row[f"{noun}_id"], {})[row["stage"]] = share
         names[row[f"{noun}_id"]] = row[noun]
+        if row["stage"] == Stage.AS_FOUND:
+            without_as_left[row[f"{noun}_id"]] = row["without_as_left"]
     return tuple(
         NamedShare(
             id=key,
@@ -208,6 +214,7 @@ def _named(
             left=stages[key].get(Stage.AS_LEFT, empty),
             found_compared=compared.get((Stage.AS_FOUND, key)),
             left_compared=compared.get((Stage.AS_LEFT, key)),
+            found_outside_without_as_left=without_as_left.get(key, 0),
         )
         for key, name in sorted(names.items(), key=lambda item: (item[1].lower(), item[0]))
     )

@@ -63,6 +63,11 @@ class Compared:
     """Whether there are jobs enough, and anybody to compare with."""
     differs: bool
     """Whether it differs more than chance and the mix of sites explain."""
+    planning_low: float = 0.0
+    planning_high: float = 1.0
+    """95 % interval of the share to plan with."""
+    spread: float = 0.0
+    """How much the others differ among themselves (intra-class correlation)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,8 @@ class NamedShare:
     left: Share
     found_compared: Compared | None = None
     left_compared: Compared | None = None
+    found_outside_without_as_left: int = 0
+    """Jobs found out of range that have no as-left measurement."""
 
     def at(self, stage: str) -> Share:
         """Return the share at one stage."""

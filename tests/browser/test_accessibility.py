@@ -34,6 +34,7 @@ def _complaints(visitor: Visitor) -> list[str]:
 def _addresses(traverse: Traverse) -> dict[str, str]:
     return {
         "fleet": EVERYTHING,
+        "crews": "/crews/?period=all",
         "systems": "/systems/",
         "system": f"/systems/{traverse.duct_section.equipment_id}/",
         "traverse": f"/traverses/{traverse.pk}/",

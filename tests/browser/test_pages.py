@@ -54,6 +54,7 @@ def record(manager: Person) -> Traverse:
 def _pages(traverse: Traverse) -> list[str]:
     return [
         EVERYTHING,
+        "/crews/?period=all",
         "/systems/",
         f"/systems/{traverse.duct_section.equipment_id}/",
         f"/traverses/{traverse.pk}/",
@@ -187,6 +188,7 @@ def test_pages_fit_are_drawn_and_nothing_complains(
     assert set(drawn) == {
         "chart-months",
         "chart-crews",
+        "chart-found",
         "chart-sites",
         "chart-history",
         "chart-profile",

@@ -1,0 +1,152 @@
+"""The crews page: what each left against what chance and the mix of sites explain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+from uuid import UUID
+
+from django.http import Http404, HttpResponse
+from django.urls import reverse
+
+from .. import words
+from ..charts.crews import crew_funnel
+from ..charts.shares import shares_by_name
+from ..filters import Asked
+from ..queries.crews import crew_comparison
+from ..values.crews import CrewComparison, CrewShare, Visits
+from ..values.filters import Choices
+from ..values.shares import NamedShare
+from . import crew_tables as tables
+from .filtering import allowed, filter_form, hidden_note, offered_choices
+from .frame import Frame, file_of, page
+
+# The whole is nobody in particular.
+_NO_ID: Final = UUID(int=0)
+
+TABLES: Final = {
+    "left": tables.left_table,
+    "found": tables.found_table,
+    "visits": tables.visits_table,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The comparison as this viewer may see it."""
+
+    asked: Asked
+    choices: Choices
+    comparison: CrewComparison
+    crews: tuple[CrewShare, ...]
+    whole: CrewShare | None
+    """The company, beside a technician's own crew."""
+    note: str
+    """Who is not shown, and why."""
+
+
+@page
+def crews(frame: Frame) -> HttpResponse:
+    """Show what the crews left, what they found, and what they did not measure."""
+    view = _view(frame)
+    if view.choices.is_empty:
+        return frame.page("fleet_empty.html", section="crews", page_name="Crews")
+    return frame.page(
+        "crews.html",
+        section="crews",
+        asked=view.asked,
+        view=view,
+        filters=filter_form(view.asked, view.choices, page_name="crews", has_stage=False),
+        title="Crews" if frame.viewer.is_manager else "Your crew and the company",
+        left=_left_chart(view),
+        found=_found_chart(view),
+        visits_sentence=words.visits_sentence(_company(view.comparison).visits),
+        visits_table=tables.visits_table(view.crews, view.asked, whole=view.whole),
+        narrowed=view.asked.filters.kind is not None or view.asked.filters.air_path is not None,
+        lasting_link=f"{reverse('crews')}?{view.asked.lasting_query}",
+    )
+
+
+@page
+def crews_file(frame: Frame, *, slug: str) -> HttpResponse:
+    """Send one of the page's tables as CSV, all of its rows."""
+    if slug not in TABLES:
+        raise Http404
+    view = _view(frame)
+    return file_of(TABLES[slug](view.crews, view.asked, whole=view.whole, limit=None), "crews")
+
+
+def _view(frame: Frame) -> View:
+    offered = offered_choices(frame)
+    asked = allowed(frame, offered)
+    comparison = crew_comparison(asked.filters)
+    may_show = [one for one in comparison.crews if one.id not in offered.small_crew_ids]
+    mine = [one for one in may_show if frame.viewer.sees_crew(one.id)]
+    chosen = asked.filters.crew
+    hidden = [one for one in comparison.crews if one.id in offered.small_crew_ids]
+    return View(
+        asked=asked,
+        choices=offered,
+        comparison=comparison,
+        crews=tuple(one for one in mine if chosen is None or one.id == chosen),
+        whole=None if frame.viewer.is_manager else _company(comparison),
+        note=hidden_note(sum(frame.viewer.sees_crew(one.id) for one in hidden)),
+    )
+
+
+def _company(comparison: CrewComparison) -> CrewShare:
+    """Return all crews as one."""
+    return CrewShare(
+        NamedShare(
+            _NO_ID,
+            "The company",
+            found=comparison.found,
+            left=comparison.left,
+            found_outside_without_as_left=sum(
+                one.named.found_outside_without_as_left for one in comparison.crews
+            ),
+        ),
+        Visits(
+            total=sum(one.visits.total for one in comparison.crews),
+            unmeasured=sum(one.visits.unmeasured for one in comparison.crews),
+            unjudged=sum(one.visits.unjudged for one in comparison.crews),
+        ),
+    )
+
+
+def _left_chart(view: View) -> dict[str, Any]:
+    funnel = view.comparison.funnel
+    counted = [one for one in view.crews if one.named.left.total]
+    return {
+        "id": "chart-funnel",
+        "title": "What was left",
+        "sentence": words.funnel_sentence(
+            [one.named for one in counted], funnel, whole=view.comparison.left
+        ),
+        "note": view.note,
+        "data_id": "chart-funnel-data",
+        "figure": crew_funnel(counted, funnel) if funnel and counted else None,
+        "table": tables.left_table(view.crews, view.asked, whole=view.whole),
+    }
+
+
+def _found_chart(view: View) -> dict[str, Any]:
+    rows = [one.named for one in view.crews if one.named.found.total]
+    rows.sort(key=lambda one: (one.found.high_end, one.name.lower(), one.id))
+    if view.whole is not None and view.whole.named.found.total:
+        rows.append(view.whole.named)
+    return {
+        "id": "chart-found",
+        "title": "What was found",
+        "sentence": words.difficulty_sentence(view.comparison.found),
+        "data_id": "chart-found-data",
+        "figure": shares_by_name(
+            rows,
+            stage="as_found",
+            whole=view.comparison.found,
+            whole_name="All jobs in this view, as found",
+        )
+        if rows
+        else None,
+        "table": tables.found_table(view.crews, view.asked, whole=view.whole),
+    }

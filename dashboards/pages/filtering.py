@@ -1,0 +1,88 @@
+"""What pages with filters have in common: what may be asked for, and the form that asks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.urls import reverse
+
+from .. import words
+from ..filters import (
+    Asked,
+    air_path_choices,
+    kind_choices,
+    period_choices,
+    stage_choices,
+    without_crew,
+)
+from ..queries.frame import choices
+from ..values.filters import Choice, Choices
+from .frame import Frame
+
+
+def offered_choices(frame: Frame) -> Choices:
+    """Return what the filters offer to who is looking; one statement."""
+    return choices(
+        frame.asked.filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews
+    )
+
+
+def allowed(frame: Frame, offered: Choices) -> Asked:
+    """Return what is asked for, without a crew that this viewer may not see set apart."""
+    asked = frame.asked
+    crew = asked.filters.crew
+    if crew is None:
+        return asked
+    if crew in offered.small_crew_ids:
+        return without_crew(
+            asked,
+            "A crew of fewer than three people is not shown by itself unless the company's "
+            "settings allow it; all crews are shown.",
+        )
+    if not any(choice.value == str(crew) for choice in offered.crews):
+        return without_crew(asked, "That crew can't be shown by itself; all crews are shown.")
+    return asked
+
+
+def hidden_note(hidden: int) -> str:
+    """Say how many crews don't show by themselves, and why."""
+    if not hidden:
+        return ""
+    noun = "crew has" if hidden == 1 else "crews have"
+    return (
+        f"{hidden} {noun} fewer than three people and shows by itself only with consent in the "
+        "company's settings; its jobs are in the whole."
+    )
+
+
+def filter_form(
+    asked: Asked, offered: Choices, *, page_name: str, has_stage: bool = True
+) -> dict[str, Any]:
+    """Return what the form offers, and the filters that are on with links that take them off."""
+    filters = asked.filters
+    lists: dict[str, tuple[str, tuple[Choice, ...]]] = {
+        "customer": ("Customer", offered.customers),
+        "site": ("Site", offered.sites),
+        "crew": ("Crew", offered.crews),
+        "kind": ("Kind", kind_choices(asked)),
+        "air_path": ("Air path", air_path_choices(asked)),
+    }
+    on = [
+        {"name": name, "label": choice.label, "off": asked.query(**{key: None})}
+        for key, (name, listed) in lists.items()
+        for choice in listed
+        if choice.is_chosen
+    ]
+    return {
+        "address": reverse(page_name),
+        "periods": period_choices(asked),
+        "stages": stage_choices(asked) if has_stage else (),
+        "lists": [
+            {"key": key, "name": name, "choices": listed} for key, (name, listed) in lists.items()
+        ],
+        "on": on,
+        "from": filters.from_on.isoformat() if filters.from_on and asked.period == "dates" else "",
+        "to": filters.to_on.isoformat() if filters.to_on and asked.period == "dates" else "",
+        "stage_word": words.STAGES[filters.stage].lower() if has_stage else "found and left apart",
+        "stage": filters.stage,
+    }

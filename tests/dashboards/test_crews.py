@@ -1,0 +1,224 @@
+"""The crews page: found and left apart, nobody accused by chance, nobody shown without consent."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import html
+import io
+import re
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from airflow_jobs.models import Company, Crew
+from dashboards.queries.crews import crew_comparison
+from dashboards.values.filters import Filters
+from tests import factories
+from tests.dashboards.records import make_job, make_measured
+from tests.factories import NOW
+
+pytestmark = pytest.mark.django_db
+
+EVERYTHING = "/crews/?period=all"
+STATEMENTS = 6
+
+
+def _text(client: Client, address: str = EVERYTHING) -> str:
+    response = client.get(address)
+    assert response.status_code == 200, response.content[:300]
+    page = re.sub(r"<script.*?</script>", " ", response.content.decode(), flags=re.DOTALL)
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", page)))
+
+
+def _rows(client: Client, slug: str, query: str = "period=all") -> list[dict[str, str]]:
+    response = client.get(f"/crews/{slug}.csv?{query}")
+    assert response.status_code == 200
+    assert "attachment" in response["Content-Disposition"]
+    return list(csv.DictReader(io.StringIO(response.content.decode())))
+
+
+def _crew(name: str, people: int = 3) -> Crew:
+    crew = factories.make_crew(name=name)
+    for _ in range(people):
+        factories.make_membership(crew=crew, person=factories.make_person())
+    return crew
+
+
+def _jobs(crew: Crew, *, inside: int, outside: int, found: float = 300.0) -> None:
+    """Make jobs of one crew at a site of its own."""
+    site = factories.make_site()
+    for number in range(inside + outside):
+        section = factories.make_section(equipment=factories.make_equipment(site=site))
+        make_job(found=found, left=400.0 if number < inside else 520.0, crew=crew, section=section)
+
+
+@pytest.fixture
+def careless(manager: Client) -> Crew:
+    """Six crews; one of them leaves two in three outside, another finds the worst."""
+    for name in ("Steady", "Heron", "Lynx", "Badger"):
+        _jobs(_crew(name), inside=23, outside=2, found=400.0)
+    _jobs(_crew("Trouble"), inside=27, outside=3, found=250.0)
+    crew = _crew("Careless")
+    _jobs(crew, inside=8, outside=16, found=400.0)
+    return crew
+
+
+def test_a_crew_is_marked_by_what_it_left_and_not_by_what_it_found(
+    manager: Client, careless: Crew
+) -> None:
+    text = _text(manager)
+    assert "Careless differs more than chance and site mix explain." in text
+    assert "More outside than expected: 16, where the others would have left" in text
+    assert text.count("No evidence that this differs from the company.") == 5
+    rows = {row["Crew"]: row for row in _rows(manager, "left")}
+    assert next(iter(rows)) == "Careless"
+    assert rows["Trouble"]["What it says"] == "No evidence that this differs from the company."
+    assert float(rows["Trouble"]["How they found them"]) == 1.0
+    assert float(rows["Steady"]["How they found them"]) == 0.0
+    found = {row["Crew"]: row for row in _rows(manager, "found")}
+    assert found["Trouble"]["In range"] == "0"
+    assert "What it says" not in found["Trouble"]
+
+
+def test_a_share_to_plan_with_lies_between_the_crew_and_the_whole(
+    manager: Client, careless: Crew
+) -> None:
+    row = next(row for row in _rows(manager, "left") if row["Crew"] == "Careless")
+    low, plan, high = (
+        float(row[name])
+        for name in ("To plan with, low end", "To plan with", "To plan with, high end")
+    )
+    assert float(row["Share"]) < plan < 127 / 154
+    assert low < plan < high
+
+
+def test_a_few_jobs_accuse_nobody_and_say_how_many_it_takes(manager: Client) -> None:
+    _jobs(_crew("Steady"), inside=4, outside=0)
+    _jobs(_crew("Unlucky"), inside=0, outside=4)
+    text = _text(manager)
+    assert "It takes two crews with 20 jobs or more to compare any." in text
+    assert text.count("Too few jobs to compare: 4 of the 20 that it takes.") == 2
+    assert "chart-funnel-data" not in manager.get(EVERYTHING).content.decode()
+
+
+def test_without_crews_or_jobs_the_page_says_what_to_do(manager: Client) -> None:
+    assert "Nothing is on record yet" in _text(manager)
+    factories.make_equipment()
+    text = _text(manager)
+    assert "Nothing was measured and judged as left in this view." in text
+    assert "Choose a longer period, or take a filter off." in text
+    assert _rows(manager, "left") == []
+
+
+def test_what_was_not_measured_is_counted_and_not_dropped(manager: Client) -> None:
+    crew = _crew("North")
+    make_job(found=300.0, left=None, crew=crew)
+    factories.make_visit(crew=crew, started_at=NOW)
+    factories.make_visit(crew=crew, started_at=None, planned_for=NOW.date())
+    idle = _crew("Idle")
+    factories.make_visit(crew=idle, started_at=NOW)
+    failed = make_measured(crew=crew)
+    failed.computation.result = None
+    failed.computation.state = "failed"
+    failed.computation.save()
+    rows = {row["Crew"]: list(row.values())[1:] for row in _rows(manager, "visits")}
+    assert rows == {"North": ["3", "1", "1", "1"], "Idle": ["1", "1", "0", "0"]}
+    assert "4 visits begun: nothing was measured in 2" in _text(manager)
+
+
+def test_undecided_jobs_count_and_are_shown_as_such(manager: Client) -> None:
+    crew = _crew("North")
+    make_job(found=None, left=455.0, crew=crew)
+    (row,) = _rows(manager, "left")
+    assert (row["High"], row["Too close to call"]) == ("1", "1")
+
+
+def test_a_crew_of_two_shows_only_with_consent(manager: Client) -> None:
+    small = _crew("Small crew", people=2)
+    _jobs(small, inside=1, outside=1)
+    assert "Small crew" not in manager.get(EVERYTHING).content.decode()
+    assert "fewer than three people" in _text(manager)
+    assert _rows(manager, "left") == []
+    assert _rows(manager, "visits") == []
+    assert "is not shown by itself" in _text(manager, f"{EVERYTHING}&crew={small.pk}")
+    Company.objects.update(compare_small_crews=True)
+    assert [row["Crew"] for row in _rows(manager, "left")] == ["Small crew"]
+
+
+def test_a_technician_sees_the_own_crew_against_the_whole(technician: Client, crew: Crew) -> None:
+    _jobs(crew, inside=25, outside=1)
+    rival = _crew("Rival crew")
+    _jobs(rival, inside=5, outside=20)
+    page = technician.get(EVERYTHING).content.decode()
+    assert "Rival crew" not in page
+    assert "Your crew and the company" in page
+    assert "North crew" in page
+    for slug in ("left", "found", "visits"):
+        names = [row["Crew"] for row in _rows(technician, slug)]
+        assert names == ["North crew", "The company"], slug
+    assert "can't be shown by itself" in _text(technician, f"{EVERYTHING}&crew={rival.pk}")
+    assert "Rival crew" not in technician.get(f"{EVERYTHING}&crew={rival.pk}").content.decode()
+
+
+def test_one_crew_alone_is_still_held_against_all(manager: Client, careless: Crew) -> None:
+    text = _text(manager, f"{EVERYTHING}&crew={careless.pk}")
+    assert "Careless differs more than chance and site mix explain." in text
+    assert [row["Crew"] for row in _rows(manager, "left", f"period=all&crew={careless.pk}")] == [
+        "Careless"
+    ]
+
+
+def test_filters_follow_from_page_to_page(manager: Client) -> None:
+    make_job(found=300.0, left=400.0, crew=_crew("North"))
+    page = manager.get("/crews/?period=3y&kind=heat_pump").content.decode()
+    assert 'href="/?period=3y&amp;kind=heat_pump"' in page
+    assert 'href="/crews/?period=3y&amp;kind=heat_pump"' in page
+    assert 'action="/crews/"' in page
+    assert "Kind: Heat pump" in page
+    assert "kind and air path don't narrow these counts" in page.replace("&#x27;", "'")
+
+
+def test_the_period_narrows_jobs_and_visits_alike(manager: Client) -> None:
+    crew = _crew("North")
+    make_job(found=None, left=400.0, crew=crew, taken_at=NOW)
+    make_job(found=None, left=400.0, crew=crew, taken_at=NOW - datetime.timedelta(days=90))
+    day = NOW.date() - datetime.timedelta(days=10)
+    (row,) = _rows(manager, "visits", f"from={day.isoformat()}")
+    assert row["Visits"] == "1"
+    (row,) = _rows(manager, "left", f"from={day.isoformat()}")
+    assert row["Jobs"] == "1"
+
+
+@pytest.mark.parametrize("size", [3, 30])
+def test_the_page_takes_as_many_statements_however_long_the_history(
+    manager: Client, size: int
+) -> None:
+    for number in range(size):
+        make_job(found=300.0, left=400.0, crew=_crew(f"Crew {number}"))
+    with CaptureQueriesContext(connection) as statements:
+        assert manager.get(EVERYTHING).status_code == 200
+    assert len(statements) == STATEMENTS
+
+
+def test_a_stranger_is_sent_to_the_sign_in(ip_company: Company) -> None:
+    for address in ("/crews/", "/crews/left.csv"):
+        assert Client().get(address)["Location"].startswith("/sign-in/?next=/crews/")
+
+
+def test_a_table_that_does_not_exist_is_not_there(manager: Client) -> None:
+    assert manager.get("/crews/everything.csv").status_code == 404
+
+
+def test_the_limits_hold_the_crews_that_are_not_marked(manager: Client, careless: Crew) -> None:
+    funnel = crew_comparison(Filters()).funnel
+    assert funnel is not None
+    assert funnel.compared == 6
+    # The crew that is marked does not set its own bar.
+    assert funnel.centre == pytest.approx(119 / 130, abs=0.02)
+    for low_all, low, high, high_all in zip(
+        funnel.low_all, funnel.low_one, funnel.high_one, funnel.high_all, strict=True
+    ):
+        assert low_all <= low <= funnel.centre <= high <= high_all

@@ -1,0 +1,61 @@
+"""What the pages say of the invented company: who is named, and who is not."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from airflow_jobs import recompute
+from airflow_jobs.demo.fill import fill_demo_company
+from airflow_jobs.demo.stories import CARELESS_CREW, TROUBLE_CREW
+from dashboards import words
+from dashboards.queries.crews import crew_comparison
+from dashboards.values.filters import Filters
+
+SEED = 1
+TODAY = datetime.date(2026, 11, 25)
+ALL = Filters()
+
+
+@pytest.fixture(scope="module")
+def filled(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Fill and compute once for all tests here; nothing of it stays."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        fill_demo_company(seed=SEED, today=TODAY, progress=lambda _: None)
+        recompute.drain()
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.mark.django_db
+def test_the_crew_that_leaves_too_many_outside_is_marked_and_nobody_else(filled: None) -> None:
+    comparison = crew_comparison(ALL)
+    marked = {
+        one.name
+        for one in comparison.crews
+        if one.named.left_compared is not None and one.named.left_compared.differs
+    }
+    assert marked == {CARELESS_CREW}
+    assert comparison.crews[0].name == CARELESS_CREW
+    assert "differs more than chance and site mix explain" in words.crew_sentence(
+        comparison.crews[0].named
+    )
+
+
+@pytest.mark.django_db
+def test_the_crew_with_the_bad_systems_is_not_marked_for_what_it_left(filled: None) -> None:
+    comparison = crew_comparison(ALL)
+    trouble = next(one for one in comparison.crews if one.name == TROUBLE_CREW)
+    others = [one for one in comparison.crews if one.name != TROUBLE_CREW]
+    found = trouble.named.found
+    assert found.outside / found.total > 0.85
+    assert all(
+        found.outside / found.total > one.named.found.outside / one.named.found.total
+        for one in others
+        if one.named.found.total
+    )
+    assert words.crew_sentence(trouble.named) == "No evidence that this differs from the company."
