@@ -18,6 +18,7 @@ from airflow_jobs.models import (
     Mode,
     Principle,
     ReadingKind,
+    Shape,
     Visit,
 )
 from airflow_jobs.recompute.inputs import inside_of, plan_of
@@ -53,6 +54,7 @@ def broken_traverse_rules(
     """
     return [
         *broken_by_future("/taken_at", content.taken_at, now),
+        *_round(content, section),
         *_site(visit, section.equipment),
         *_instrument(content, instrument),
         *_conditions(content),
@@ -84,6 +86,26 @@ def _instrument(content: TraverseContent, instrument: Instrument) -> list[Broken
             "not_for_this_instrument",
             f"Only a pitot tube reads a velocity pressure; {instrument} is a "
             f"{instrument.principle} instrument: give a velocity, or the right instrument.",
+        )
+    ]
+
+
+def _round(content: TraverseContent, section: DuctSection) -> list[BrokenRule]:
+    """Refuse what is averaged along a diameter: the outer rings weigh too little in it."""
+    if section.shape != Shape.ROUND or content.mode == Mode.POINTS:
+        return []
+    is_sweep = content.mode == Mode.SWEEPS
+    if is_sweep and all(line.get("stamps") for line in content.readings["lines"]):
+        return []
+    what = "A sweep without depth stamps" if is_sweep else "An overall average"
+    fix = "take points, or give each line its stamps" if is_sweep else "take points"
+    return [
+        BrokenRule(
+            "/readings/lines" if is_sweep else "/mode",
+            "not_in_a_round_duct",
+            f"{what} can't be used in a round duct: a probe drawn along a diameter spends too "
+            "little time in the outer rings and over-reads by 5 to 30 %, and no factor mends "
+            f"that. Instead {fix}.",
         )
     ]
 

@@ -110,7 +110,10 @@ class StrictSerializer(serializers.Serializer[Any]):
                 continue
             if isinstance(field, GroupSerializer):
                 inner = data[name]
-                kept[name] = field.typed(inner) if inner is not None else None
+                typed = field.typed(inner) if inner is not None else None
+                # Nothing typed in it has a unit, such as in flags alone.
+                if typed != {}:
+                    kept[name] = typed
             elif getattr(field, "keeps_as_sent", False):
                 kept[name] = data[name]
         return kept

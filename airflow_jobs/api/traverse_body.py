@@ -176,7 +176,8 @@ class TraverseSerializer(RecordSerializer):
 def content_of(values: Mapping[str, Any], sent: Mapping[str, Any]) -> TraverseContent:
     """Return an action's content from a validated body and the body as it came."""
     given = {name: values[name] for name in COLUMNS if name in values}
-    return TraverseContent(**given, sent=dict(sent))
+    without_id = {name: item for name, item in sent.items() if name != "id"}
+    return TraverseContent(**given, sent=without_id)
 
 
 def attach_sent(rows: list[Traverse], latest: Mapping[Any, dict[str, Any]]) -> None:

@@ -34,9 +34,10 @@ def test_what_was_sent_is_kept_exactly_as_it_was_sent(actors: Actors, world: Wor
     content = world.content(notes="gas pipe")
     actors.owner.post("traverses/", content)
     revision = TraverseRevision.objects.get(traverse_id=content["id"])
-    assert revision.content == content
+    without_id = {key: item for key, item in content.items() if key != "id"}
+    assert revision.content == without_id
     assert revision.number == 1
-    assert actors.owner.get(f"traverses/{content['id']}/").json()["as_sent"] == content
+    assert actors.owner.get(f"traverses/{content['id']}/").json()["as_sent"] == without_id
 
 
 def test_sending_the_same_traverse_twice_changes_nothing(actors: Actors, world: World) -> None:
@@ -82,7 +83,8 @@ def test_other_content_under_the_same_id_is_a_conflict_that_shows_what_is_stored
     answer = actors.owner.post("traverses/", content | {"notes": "edited"})
     assert answer.status_code == 409
     assert answer["Content-Type"] == "application/problem+json"
-    assert answer.json()["stored"]["as_sent"] == content
+    assert answer.json()["stored"]["id"] == content["id"]
+    assert {"id": content["id"], **answer.json()["stored"]["as_sent"]} == content
     assert Traverse.objects.get().notes == ""
 
 
@@ -113,7 +115,9 @@ def test_a_correction_becomes_current_and_what_was_sent_before_stays_readable(
     assert answer.json()["stage"] == "as_left"
     revisions = actors.owner.get(f"{path}revisions/").json()["results"]
     assert [item["number"] for item in revisions] == [1, 2]
-    assert [item["content"] for item in revisions] == [content, corrected]
+    assert not any("id" in item["content"] for item in revisions)
+    sent = [{"id": content["id"], **item["content"]} for item in revisions]
+    assert sent == [content, corrected]
     assert revisions[1]["reason"] == "It was after the adjustment."
     assert Computation.objects.get().state == State.PENDING
 
@@ -505,6 +509,42 @@ def test_sweeps_and_averages_that_can_not_be_are_refused(
     answer = actors.owner.post("traverses/", world.content(mode=mode, readings=readings))
     assert answer.status_code == 422, answer.json()
     assert pointer in errors_of(answer)
+
+
+@pytest.mark.parametrize(
+    ("mode", "readings", "pointer"),
+    [
+        ("sweeps", {"unit": "m/s", "lines": [{"mean": 3}] * 3}, "/readings/lines"),
+        ("average", {"unit": "m/s", "mean": 3}, "/mode"),
+    ],
+)
+def test_what_was_averaged_along_a_diameter_is_refused_with_the_reason(
+    actors: Actors, world: World, mode: str, readings: dict[str, Any], pointer: str
+) -> None:
+    section = factories.make_round_section(equipment=world.equipment)
+    content = world.content(duct_section=str(section.pk), mode=mode, readings=readings)
+    for path, body in (("traverses/", content), ("traverses/preview/", content)):
+        answer = actors.owner.post(path, body)
+        assert answer.status_code == 422, answer.json()
+        assert errors_of(answer)[pointer] == "not_in_a_round_duct"
+        assert "over-reads by 5 to 30 %" in answer.json()["detail"]
+    assert not Traverse.objects.exists()
+
+
+def test_a_sweep_of_a_round_duct_with_stamps_on_every_line_is_computed(
+    actors: Actors, world: World
+) -> None:
+    section = factories.make_round_section(equipment=world.equipment)
+    stamps = [[0, 0.02, 2.5], [4, 0.2, 3.2], [8, 0.38, 2.6]]
+    lines = [{"mean": 3, "stamps": stamps}] * 3
+    readings = {"unit": "m/s", "depth_unit": "m", "lines": lines}
+    content = world.content(duct_section=str(section.pk), mode="sweeps", readings=readings)
+    preview = actors.owner.post("traverses/preview/", content)
+    assert preview.json()["state"] == "computed", preview.json()
+    assert actors.owner.post("traverses/", content).status_code == 201
+    lacking = readings | {"lines": [*lines[:2], {"mean": 3}]}
+    answer = actors.owner.post("traverses/preview/", content | {"readings": lacking})
+    assert answer.status_code == 422
 
 
 def test_a_round_section_takes_angles(actors: Actors, world: World) -> None:
