@@ -101,5 +101,8 @@ class NothingHereView(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Answer before anything else is looked at."""
         path = request.path
-        hint = "" if path.endswith("/") else f" Addresses end with a slash: try {path}/."
+        if path.rstrip("/") in {"/api", "/api/v1"}:
+            hint = " What there is stands at /api/v1/docs/, for programs in /api/v1/openapi.json."
+        else:
+            hint = "" if path.endswith("/") else f" Addresses end with a slash: try {path}/."
         raise NotFound(f"There is nothing at {path[:200]}.{hint}")

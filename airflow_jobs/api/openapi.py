@@ -23,6 +23,11 @@ DESCRIPTION: Final = """\
 The airflow record of a service company. Everything that the pages show can be read and written
 here.
 
+**First steps,** in this order: a token (`POST /api/v1/tokens/`), then a site, its equipment, a
+duct section, an instrument (a manager or an administrator adds it), a crew (likewise), a visit of
+the crew to the site, a traverse. Each needs the ids of those before it, and each has an example
+that works. Ask `GET /api/v1/traverses/{id}/` for the result.
+
 **Signing in.** `POST /api/v1/tokens/` with user name and password answers a token; send it as
 `Authorization: Bearer <token>`. Field apps have tokens of their own, bound to a crew.
 
@@ -35,8 +40,8 @@ again answers 200 with what is stored, other content under the same id 409 with 
 **Changes** are `PATCH` with `If-Match` and the revision that was read (the `ETag`). A stale one
 answers 412 with `current`. Null takes a value away. Nothing is deleted: things are retired.
 
-**Lists** come in pages ordered by time and id; follow `next`. To sync, ask with `updated_since`
-the time of the last answer less a minute.
+**Lists** come in pages ordered by time and id; follow `next`. To sync, ask with `updated_since`:
+the `updated_at` of the last one seen, less a minute.
 
 **Problems** are RFC 9457 documents whose `errors` point (RFC 6901) at what to mend.
 

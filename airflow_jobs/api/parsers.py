@@ -21,6 +21,12 @@ class Malformed(ParseError):
     default_code = "malformed"
 
 
+class BrokenOff(Malformed):
+    """The body is shorter than was announced: the connection's doing, so it may be sent again."""
+
+    default_code = "broken_off"
+
+
 class TooLarge(APIException):
     """The body is over the limit."""
 
@@ -101,11 +107,11 @@ def _bytes(stream: IO[Any], request: Any) -> bytes:
     try:
         body: bytes = stream.read(limit + 1)
     except OSError as error:
-        raise Malformed("The body broke off before its end; send it again.") from error
+        raise BrokenOff("The body broke off before its end; send it again.") from error
     if len(body) > limit:
         raise TooLarge(_too_large(limit))
     if length.isdigit() and len(body) < int(length):
-        raise Malformed(f"The body broke off after {len(body)} of {length} bytes; send it again.")
+        raise BrokenOff(f"The body broke off after {len(body)} of {length} bytes; send it again.")
     return body
 
 

@@ -25,6 +25,11 @@ LOG = logging.getLogger(__name__)
 
 MEDIA_TYPE: Final = "application/problem+json"
 
+NO_TOKEN: Final = (
+    "No token came. Send `Authorization: Bearer <token>`; POST /api/v1/tokens/ with username and "
+    "password answers a token, and an administrator has tokens for field apps."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Kind:
@@ -37,7 +42,13 @@ class Kind:
 
 
 KINDS: Final[tuple[Kind, ...]] = (
-    Kind("malformed", 400, "Malformed request", "Mend the request; the same one will fail again."),
+    Kind(
+        "malformed",
+        400,
+        "Malformed request",
+        "Mend the request; the same one will fail again. Only what `errors` call broken_off may "
+        "be sent again as it is: the connection lost a part of it.",
+    ),
     Kind("not-signed-in", 401, "Not signed in", "Send a good token, or sign in for a new one."),
     Kind("not-allowed", 403, "Not allowed", "Ask somebody whose role may do this."),
     Kind("not-found", 404, "Not found", "Check the address; it may also be hidden from you."),
@@ -57,7 +68,12 @@ KINDS: Final[tuple[Kind, ...]] = (
         "Apply the change to `current` and send its revision in If-Match.",
     ),
     Kind("too-large", 413, "Body too large", "Send it in parts."),
-    Kind("unsupported-media-type", 415, "Unsupported media type", "Send application/json."),
+    Kind(
+        "unsupported-media-type",
+        415,
+        "Unsupported media type",
+        "Send Content-Type: application/json.",
+    ),
     Kind("not-acceptable-content", 422, "Not acceptable", "Mend what `errors` point at."),
     Kind(
         "revision-required",
@@ -139,6 +155,17 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
                 {"pointer": "", "parameter": name, "code": "bad_query", "message": reason}
                 for name, reason in error.reasons.items()
             ]
+        case exceptions.ParseError():
+            status = error.status_code
+            detail = str(error.detail)
+            errors = list(flattened(error.detail))
+        case exceptions.UnsupportedMediaType():
+            status = error.status_code
+            detail = f"{error.detail} Send `Content-Type: application/json`."
+        case exceptions.NotAuthenticated():
+            status = error.status_code
+            detail = NO_TOKEN
+            headers = _headers(error)
         case exceptions.APIException():
             status = error.status_code
             detail = str(error.detail)
@@ -212,7 +239,8 @@ def _escaped(key: str) -> str:
 
 def _summary(errors: list[dict[str, str]]) -> str:
     if len(errors) == 1:
-        return errors[0]["message"]
+        pointer, message = errors[0]["pointer"], errors[0]["message"]
+        return f"{pointer}: {message}" if pointer else message
     return f"{len(errors)} things are not acceptable; see errors."
 
 

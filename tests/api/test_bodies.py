@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from typing import Any
 
@@ -60,6 +61,53 @@ def test_a_malformed_body_is_a_400_that_says_where(actors: Actors, body: bytes, 
     assert words in problem["detail"]
 
 
+def test_a_malformed_body_is_told_from_one_that_broke_off(actors: Actors) -> None:
+    malformed = assert_is_problem(actors.owner.post("sites/", b'{"name'), 400)
+    assert [(error["pointer"], error["code"]) for error in malformed["errors"]] == [
+        ("", "malformed")
+    ]
+    broken: dict[str, Any] = {"wsgi.input": io.BytesIO(b'{"name'), "CONTENT_LENGTH": "100"}
+    answer = actors.owner.client.generic(
+        "POST",
+        "/api/v1/sites/",
+        b"-",
+        "application/json",
+        headers={"Authorization": f"Bearer {actors.owner.secret}"},
+        **broken,
+    )
+    broken_off = assert_is_problem(answer, 400)
+    assert [(error["pointer"], error["code"]) for error in broken_off["errors"]] == [
+        ("", "broken_off")
+    ]
+    assert "send it again" in broken_off["detail"]
+
+
+def test_the_detail_of_a_single_error_names_the_field(actors: Actors) -> None:
+    single = assert_is_problem(actors.owner.post("sites/", {"time_zone": "America/Denver"}), 422)
+    assert single["detail"] == "/name: This field is required."
+    assert single["errors"][0]["message"] == "This field is required."
+    both = assert_is_problem(actors.owner.post("sites/", {}), 422)
+    assert both["detail"].startswith("2 things")
+    whole = assert_is_problem(actors.owner.post("sites/", []), 422)
+    assert whole["detail"] == whole["errors"][0]["message"]
+
+
+def test_without_a_token_the_answer_says_how_to_send_one_and_where_to_get_it(
+    actors: Actors,
+) -> None:
+    answer = actors.stranger.get("sites/")
+    problem = assert_is_problem(answer, 401)
+    assert "Authorization: Bearer <token>" in problem["detail"]
+    assert "POST /api/v1/tokens/" in problem["detail"]
+    assert answer["WWW-Authenticate"] == 'Bearer realm="api"'
+
+
+@pytest.mark.parametrize("path", ["/api/", "/api/v1", "/api/v1/"])
+def test_the_root_names_the_page_that_explains_the_rest(actors: Actors, path: str) -> None:
+    problem = assert_is_problem(actors.stranger.get(path), 404)
+    assert "/api/v1/docs/" in problem["detail"]
+
+
 @pytest.mark.parametrize("body", [[], "text", 7, True, None])
 def test_a_body_that_is_no_object_is_refused(actors: Actors, body: Any) -> None:
     assert_is_problem(actors.owner.post("sites/", json.dumps(body).encode()), 422)
@@ -86,7 +134,8 @@ def test_a_byte_order_mark_is_ignored(actors: Actors) -> None:
 )
 def test_other_content_types_are_415(actors: Actors, content_type: str) -> None:
     answer = actors.owner.post("sites/", site(), content_type=content_type)
-    assert_is_problem(answer, 415)
+    problem = assert_is_problem(answer, 415)
+    assert problem["detail"].endswith("Send `Content-Type: application/json`.")
 
 
 def test_compressed_bodies_are_415(actors: Actors) -> None:
