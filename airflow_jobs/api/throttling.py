@@ -68,7 +68,8 @@ class TokenBucketThrottle(_BucketThrottle):
         """Name the bucket by token, else by address."""
         if isinstance(request.auth, Token):
             return f"throttle-token-{request.auth.pk}"
-        return f"throttle-address-{_digest(self.get_ident(request))}"
+        # A web server that listens on a socket file names no address: such callers share one.
+        return f"throttle-address-{_digest(self.get_ident(request) or '')}"
 
 
 class SignInThrottle(_BucketThrottle):

@@ -154,7 +154,7 @@ def test_a_bucket_lets_a_burst_through_and_then_fills_up_steadily(company: objec
     assert bucket.take(now + 100.0) > 0.0
 
 
-def test_who_asks_too_often_is_told_how_long_to_wait(actors: Actors) -> None:
+def test_who_asks_too_often_is_told_how_long_to_wait(own_cache: None, actors: Actors) -> None:
     assert actors.owner.token is not None
     # The bucket as after a burst: full again in eleven seconds.
     cache.set(f"throttle-token-{actors.owner.token.pk}", timezone.now().timestamp() + 11.0)
@@ -165,7 +165,12 @@ def test_who_asks_too_often_is_told_how_long_to_wait(actors: Actors) -> None:
     assert actors.colleague.get("sites/").status_code == 200
 
 
-def test_trying_passwords_is_slowed_down_by_name(actors: Actors) -> None:
+def test_callers_by_a_socket_file_who_have_no_address_are_answered(actors: Actors) -> None:
+    answer = actors.stranger.client.get("/api/v1/problems/not-found/", REMOTE_ADDR=None)
+    assert answer.status_code == 200
+
+
+def test_trying_passwords_is_slowed_down_by_name(own_cache: None, actors: Actors) -> None:
     body = {"username": "owner", "password": "wrong"}
     codes = [actors.stranger.post("tokens/", body).status_code for _ in range(12)]
     assert codes[:10] == [401] * 10
