@@ -3,6 +3,7 @@
 PYTHON ?= python3
 JOBS ?= auto
 ARGS ?=
+CASES ?= 20000
 
 VENV := .venv
 RUN := $(VENV)/bin/python
@@ -15,13 +16,14 @@ LOCK := $(RUN) -m uv pip compile --quiet --python-version 3.11 --generate-hashes
 CHECK := DATA_DIR=build/check $(RUN)
 
 .DELETE_ON_ERROR:
-.PHONY: help demo serve test check openapi format bench audit lock clean
+.PHONY: help demo serve test fuzz check openapi format bench audit lock clean
 
 help:
 	@echo 'make demo     an invented company with years of history, and a live measurement'
 	@echo '              (ONCE=1 ends after the result, PORT=8001 takes another port)'
 	@echo 'make serve    the same service, empty, for real use on this machine'
 	@echo 'make test     the whole test suite (ARGS="tests/calc -k air" for a part of it)'
+	@echo 'make fuzz     requests made from the OpenAPI document (CASES=20000 says how many)'
 	@echo 'make check    format, lint, types, layering, migrations and OpenAPI in step'
 	@echo 'make openapi  write docs/openapi.yaml anew from the code'
 	@echo 'make format   let the formatter and the linter mend what they can'
@@ -39,6 +41,9 @@ serve: $(SERVICE)
 # A file stays with one worker: what its tests share is made once.
 test: $(DEVELOPMENT)
 	@$(RUN) -m pytest -n $(JOBS) --dist loadfile $(ARGS)
+
+fuzz: $(DEVELOPMENT)
+	@CASES=$(CASES) $(RUN) -m pytest -n $(JOBS) tests/api/test_generated_requests.py $(ARGS)
 
 check: $(DEVELOPMENT)
 	$(RUN) -m ruff format --check .

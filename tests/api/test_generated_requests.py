@@ -1,0 +1,168 @@
+"""Requests made from the OpenAPI document: whatever comes, the answer is a documented one.
+
+Each operation of the document gets requests that keep to it and requests that break it, with the
+ids of rows that exist in about every second one, so that they get past the first look-up. The
+requests are the same ones in every run. `make fuzz` sends more of them: CASES says how many.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from typing import Any, Final
+
+import pytest
+import schemathesis
+from django.core.cache import cache
+from django.core.signals import request_finished, request_started
+from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+from hypothesis.errors import Unsatisfiable
+from schemathesis import GenerationMode
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from airflow_jobs import recompute
+from tests import factories
+from tests.api.worlds import World
+from tests.conftest import Actors, Caller
+
+CASES: Final = int(os.environ.get("CASES", "2000"))
+"""How many requests are sent at least, over all operations."""
+
+SHARES: Final = {GenerationMode.POSITIVE: 0.5, GenerationMode.NEGATIVE: 0.5}
+
+CHECKS: Final[list[Any]] = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_schema_conformance,
+    response_headers_conformance,
+]
+
+Known = dict[str, str]
+
+
+@pytest.fixture
+def known(actors: Actors, world: World) -> Known:
+    """Make one row of each resource; return resource or key of a body -> its id."""
+    actors.owner.post("traverses/", world.content())
+    traverse = actors.owner.get("traverses/").json()["results"][0]["id"]
+    recompute.drain()
+    reading = factories.make_flow_reading(visit=world.visit, equipment=world.equipment)
+    person = factories.make_person(username="somebody")
+    token, _ = factories.make_token(person=person)
+    rows = {
+        "blower-tables": factories.make_blower_table(equipment=world.equipment),
+        "calibrations": factories.make_calibration(instrument=world.instrument),
+        "crews": actors.crew,
+        "customers": factories.make_customer(),
+        "duct-sections": world.section,
+        "equipment": world.equipment,
+        "flow-readings": reading,
+        "instruments": world.instrument,
+        "people": person,
+        "sites": world.site,
+        "targets": factories.make_target(equipment=world.equipment),
+        "tokens": token,
+        "visits": world.visit,
+    }
+    ids = {name: str(row.pk) for name, row in rows.items()} | {"traverses": traverse}
+    keys = {
+        "crew": "crews",
+        "customer": "customers",
+        "duct_section": "duct-sections",
+        "flow_reading": "flow-readings",
+        "instrument": "instruments",
+        "person": "people",
+        "repeats": "traverses",
+        "site": "sites",
+        "traverse": "traverses",
+        "visit": "visits",
+    }
+    return ids | {key: ids[name] for key, name in keys.items()}
+
+
+def led_to_rows(part: Any, known: Known) -> Any:
+    """Return a body with the ids of rows that exist wherever it names one."""
+    if isinstance(part, dict):
+        return {
+            key: known[key] if key in known and isinstance(item, str) else led_to_rows(item, known)
+            for key, item in part.items()
+        }
+    return [led_to_rows(item, known) for item in part] if isinstance(part, list) else part
+
+
+@pytest.fixture
+def one_connection() -> Iterator[None]:
+    """Keep the test's connection, which requests would close at their end."""
+    for moment in (request_started, request_finished):
+        moment.disconnect(close_old_connections)
+    yield
+    for moment in (request_started, request_finished):
+        moment.connect(close_old_connections)
+
+
+def _document() -> Any:
+    return schemathesis.openapi.from_wsgi("/api/v1/openapi.json", get_wsgi_application())
+
+
+def _sent(
+    operation: Any, mode: GenerationMode, caller: Caller, known: Known, number: int
+) -> Counter[int]:
+    """Send requests to one operation; return how many were answered with which status."""
+    statuses: Counter[int] = Counter()
+    resource = operation.path.removeprefix("/api/v1/").partition("/")[0]
+
+    @settings(
+        max_examples=number,
+        derandomize=True,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(case=operation.as_strategy(generation_mode=mode), leads_to_rows=st.booleans())
+    def send(case: Any, leads_to_rows: bool) -> None:
+        if leads_to_rows:
+            case.body = led_to_rows(case.body, known)
+            if "id" in (case.path_parameters or {}):
+                case.path_parameters["id"] = known.get(resource, case.path_parameters["id"])
+        # Being throttled is tested elsewhere; here it would hide everything else.
+        cache.clear()
+        answer = case.call(headers={"Authorization": f"Bearer {caller.secret}"})
+        statuses[answer.status_code] += 1
+        case.validate_response(answer, checks=CHECKS)
+
+    run: Callable[[], None] = send
+    # An address whose every text is a good one leaves nothing to break.
+    with suppress(Unsatisfiable):
+        run()
+    return statuses
+
+
+@pytest.mark.parametrize("mode", SHARES, ids=lambda mode: str(mode.value))
+def test_every_answer_to_a_generated_request_is_a_documented_one(
+    mode: GenerationMode, own_cache: None, actors: Actors, known: Known, one_connection: None
+) -> None:
+    wanted = math.ceil(CASES * SHARES[mode])
+    operations = [found.ok() for found in _document().get_all_operations()]
+    statuses: Counter[int] = Counter()
+    for operation in operations:
+        # Those that write have more to get wrong.
+        number = math.ceil(wanted / len(operations) * (1.5 if operation.body else 1.0))
+        statuses += _sent(operation, mode, actors.administrator, known, number)
+    assert statuses.total() >= wanted
+    # Most of them must get past the door, and what keeps to the document must be of use.
+    assert statuses[401] + statuses[429] < 0.35 * statuses.total()
+    assert mode != GenerationMode.POSITIVE or statuses[200] + statuses[201] > 0.25 * wanted
