@@ -5,6 +5,7 @@ from django.urls import path
 
 from .pages.crews import crews, crews_file
 from .pages.fleet import fleet, fleet_file
+from .pages.instruments import instrument, instrument_file, instruments, instruments_file
 from .pages.method import method
 from .pages.sign_in import SignInPage
 from .pages.system import system, system_file
@@ -16,6 +17,10 @@ urlpatterns = [
     path("tables/<slug:slug>.csv", fleet_file, name="fleet-file"),
     path("crews/", crews, name="crews"),
     path("crews/<slug:slug>.csv", crews_file, name="crews-file"),
+    path("instruments/", instruments, name="instruments"),
+    path("instruments/<slug:slug>.csv", instruments_file, name="instruments-file"),
+    path("instruments/<uuid:instrument_id>/", instrument, name="instrument"),
+    path("instruments/<uuid:instrument_id>/results.csv", instrument_file, name="instrument-file"),
     path("systems/", systems, name="systems"),
     path("systems/<uuid:system_id>/", system, name="system"),
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),

@@ -56,7 +56,9 @@ def crews(frame: Frame) -> HttpResponse:
         section="crews",
         asked=view.asked,
         view=view,
-        filters=filter_form(view.asked, view.choices, page_name="crews", has_stage=False),
+        filters=filter_form(
+            view.asked, view.choices, page_name="crews", without_stage="found and left apart"
+        ),
         title="Crews" if frame.viewer.is_manager else "Your crew and the company",
         left=_left_chart(view),
         found=_found_chart(view),

@@ -56,9 +56,12 @@ def hidden_note(hidden: int) -> str:
 
 
 def filter_form(
-    asked: Asked, offered: Choices, *, page_name: str, has_stage: bool = True
+    asked: Asked, offered: Choices, *, page_name: str, without_stage: str = ""
 ) -> dict[str, Any]:
-    """Return what the form offers, and the filters that are on with links that take them off."""
+    """Return what the form offers, and the filters that are on with links that take them off.
+
+    A page that shows no single stage says in `without_stage` what it shows instead.
+    """
     filters = asked.filters
     lists: dict[str, tuple[str, tuple[Choice, ...]]] = {
         "customer": ("Customer", offered.customers),
@@ -76,13 +79,13 @@ def filter_form(
     return {
         "address": reverse(page_name),
         "periods": period_choices(asked),
-        "stages": stage_choices(asked) if has_stage else (),
+        "stages": () if without_stage else stage_choices(asked),
         "lists": [
             {"key": key, "name": name, "choices": listed} for key, (name, listed) in lists.items()
         ],
         "on": on,
         "from": filters.from_on.isoformat() if filters.from_on and asked.period == "dates" else "",
         "to": filters.to_on.isoformat() if filters.to_on and asked.period == "dates" else "",
-        "stage_word": words.STAGES[filters.stage].lower() if has_stage else "found and left apart",
+        "stage_word": without_stage or words.STAGES[filters.stage].lower(),
         "stage": filters.stage,
     }

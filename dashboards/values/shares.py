@@ -111,3 +111,22 @@ class FleetShares:
     """Visits that found a system out of range and have no as-left measurement."""
     pending: int
     """Results in this view that are being computed again; their last values are used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """How a share in range changed against the period before."""
+
+    before: Share
+    from_on: datetime.date
+    to_on: datetime.date
+    """The days of the period before, both included."""
+    change: float
+    low_end: float
+    high_end: float
+    """95 % interval of the change."""
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether it is more than chance explains."""
+        return self.low_end > 0.0 or self.high_end < 0.0

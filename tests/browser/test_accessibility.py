@@ -35,6 +35,8 @@ def _addresses(traverse: Traverse) -> dict[str, str]:
     return {
         "fleet": EVERYTHING,
         "crews": "/crews/?period=all",
+        "instruments": "/instruments/?period=all",
+        "instrument": f"/instruments/{traverse.instrument_id}/?period=all",
         "systems": "/systems/",
         "system": f"/systems/{traverse.duct_section.equipment_id}/",
         "traverse": f"/traverses/{traverse.pk}/",

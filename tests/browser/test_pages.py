@@ -55,6 +55,8 @@ def _pages(traverse: Traverse) -> list[str]:
     return [
         EVERYTHING,
         "/crews/?period=all",
+        "/instruments/?period=all",
+        f"/instruments/{traverse.instrument_id}/?period=all",
         "/systems/",
         f"/systems/{traverse.duct_section.equipment_id}/",
         f"/traverses/{traverse.pk}/",

@@ -11,9 +11,11 @@ from django.db import transaction
 
 from airflow_jobs import recompute
 from airflow_jobs.demo.fill import fill_demo_company
+from airflow_jobs.demo.meters import HIGH_READING, OVERDUE, READS_HIGH_BY
 from airflow_jobs.demo.stories import CARELESS_CREW, TROUBLE_CREW
 from dashboards import words
 from dashboards.queries.crews import crew_comparison
+from dashboards.queries.meters import register
 from dashboards.values.filters import Filters
 
 SEED = 1
@@ -59,3 +61,18 @@ def test_the_crew_with_the_bad_systems_is_not_marked_for_what_it_left(filled: No
         if one.named.found.total
     )
     assert words.crew_sentence(trouble.named) == "No evidence that this differs from the company."
+
+
+@pytest.mark.django_db
+def test_the_meter_that_reads_high_is_named_and_no_other(filled: None) -> None:
+    found = register(ALL, today=TODAY)
+    assert [(one.name, one.reads) for one in found.astray] == [(HIGH_READING, "high")]
+    (high,) = found.astray
+    assert high.paired is not None
+    assert high.paired.low < READS_HIGH_BY < high.paired.high
+    assert f"{HIGH_READING} reads high by 6." in words.meters_sentence(found)
+
+
+@pytest.mark.django_db
+def test_the_meter_that_is_out_of_calibration_is_named(filled: None) -> None:
+    assert [one.name for one in register(ALL, today=TODAY).overdue] == [OVERDUE]

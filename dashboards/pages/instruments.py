@@ -1,0 +1,247 @@
+"""The instruments pages: calibrations, who reads high or low, and what rests on each meter."""
+
+from __future__ import annotations
+
+from typing import Final
+from uuid import UUID
+
+from django.http import Http404, HttpResponse
+from django.urls import reverse
+
+from airflow_jobs import units
+from airflow_jobs.models import Verdict
+
+from .. import words
+from ..charts.meters import meters_compared
+from ..display import percent
+from ..filters import Asked
+from ..queries.meters import register, rests_on
+from ..tables import Cell, Column, Table
+from ..values.meters import MeterStanding, Reads, Register, RestsOn
+from .filtering import allowed, filter_form, offered_choices
+from .frame import Frame, file_of, page
+
+MOST_RESULTS: Final = 25
+
+
+@page
+def instruments(frame: Frame) -> HttpResponse:
+    """Show the calibration register, and how the meters read against each other."""
+    offered = offered_choices(frame)
+    asked = allowed(frame, offered)
+    found = register(asked.filters, today=frame.today)
+    return frame.page(
+        "instruments.html",
+        section="instruments",
+        asked=asked,
+        register=found,
+        filters=filter_form(asked, offered, page_name="instruments", without_stage="all stages"),
+        compared={
+            "id": "chart-meters",
+            "title": "Against each other",
+            "sentence": words.meters_sentence(found),
+            "data_id": "chart-meters-data",
+            "figure": meters_compared(found.meters),
+        },
+        compared_table=_compared_table(found, asked, frame),
+        register_sentence=words.register_sentence(found),
+        register_table=_register_table(found, asked),
+        lasting_link=f"{reverse('instruments')}?{asked.lasting_query}",
+    )
+
+
+@page
+def instruments_file(frame: Frame, *, slug: str) -> HttpResponse:
+    """Send one of the page's tables as CSV."""
+    if slug not in ("compared", "register"):
+        raise Http404
+    asked = allowed(frame, offered_choices(frame))
+    found = register(asked.filters, today=frame.today)
+    table = (
+        _compared_table(found, asked, frame)
+        if slug == "compared"
+        else _register_table(found, asked)
+    )
+    return file_of(table, "instruments")
+
+
+@page
+def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
+    """Show one meter and the results that rest on it."""
+    asked = allowed(frame, offered_choices(frame))
+    one = _meter(asked, frame, instrument_id)
+    results, total = rests_on(asked.filters, instrument_id, limit=MOST_RESULTS)
+    return frame.page(
+        "instrument.html",
+        section="instruments",
+        asked=asked,
+        meter=one,
+        says=words.meter_sentence(one, names_crew=_names_crew(one, frame)),
+        held=one.held,
+        held_text=words.reads_text(one.held) if one.held else "",
+        held_ends=words.reads_ends(one.held) if one.held else "",
+        total=total,
+        table=_results_table(results, one, asked, frame, total=total),
+        back=f"{reverse('instruments')}?{asked.query()}",
+    )
+
+
+@page
+def instrument_file(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
+    """Send all results that rest on a meter as CSV."""
+    asked = allowed(frame, offered_choices(frame))
+    one = _meter(asked, frame, instrument_id)
+    results, total = rests_on(asked.filters, instrument_id, limit=None)
+    return file_of(_results_table(results, one, asked, frame, total=total), "instrument")
+
+
+def _meter(asked: Asked, frame: Frame, instrument_id: UUID) -> MeterStanding:
+    for one in register(asked.filters, today=frame.today).meters:
+        if one.id == instrument_id:
+            return one
+    raise Http404
+
+
+def _names_crew(one: MeterStanding, frame: Frame) -> bool:
+    return one.only_crew_id is not None and frame.viewer.sees_crew(one.only_crew_id)
+
+
+def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
+    return Table(
+        slug="compared",
+        caption="How much each meter reads above the others on the same flows",
+        columns=(
+            Column("Meter", is_short=True),
+            *_reads_columns("Paired checks"),
+            *_reads_columns("Same systems"),
+            Column("Its accuracy", is_number=True),
+            Column("Results resting on it", is_number=True),
+            Column("What it says"),
+        ),
+        rows=tuple(
+            (
+                Cell(one.name, href=_address(one, asked), note=one.serial),
+                *_reads_cells(one.paired),
+                *_reads_cells(one.same_system),
+                Cell("–", "")
+                if one.accuracy_relative is None
+                else Cell(f"± {percent(one.accuracy_relative, 1)}", one.accuracy_relative),
+                Cell(f"{one.results:,}", one.results, href=_address(one, asked)),
+                Cell(words.meter_sentence(one, names_crew=_names_crew(one, frame))),
+            )
+            for one in found.meters
+        ),
+        href=_file("compared", asked),
+    )
+
+
+def _reads_columns(name: str) -> tuple[Column, ...]:
+    return (
+        Column(name, is_number=True),
+        Column(f"{name}, low end", is_number=True, only_in_file=True),
+        Column(f"{name}, high end", is_number=True, only_in_file=True),
+        Column(f"{name}, comparisons", is_number=True, only_in_file=True),
+    )
+
+
+def _reads_cells(reads: Reads | None) -> tuple[Cell, ...]:
+    if reads is None:
+        return Cell("–", ""), Cell("", ""), Cell("", ""), Cell("", "")
+    return (
+        Cell(words.reads_text(reads), reads.offset, note=words.reads_ends(reads)),
+        Cell("", reads.low),
+        Cell("", reads.high),
+        Cell("", reads.comparisons),
+    )
+
+
+def _register_table(found: Register, asked: Asked) -> Table:
+    meters = sorted(found.meters, key=lambda one: (one.is_in_calibration, one.name, one.id))
+    return Table(
+        slug="register",
+        caption="Calibrations, those that are overdue first",
+        columns=(
+            Column("Meter", is_short=True),
+            Column("Calibrated", is_short=True),
+            Column("Due", is_short=True),
+            Column("State"),
+            Column("Last used", is_short=True),
+            Column("Results out of calibration", is_number=True),
+        ),
+        rows=tuple(
+            (
+                Cell(one.name, href=_address(one, asked), note=one.serial),
+                Cell(one.calibrated_on.isoformat() if one.calibrated_on else "never"),
+                Cell(one.due_on.isoformat() if one.due_on else "–"),
+                Cell(_state(one)),
+                Cell(one.last_used_on.isoformat() if one.last_used_on else "never"),
+                Cell(f"{one.results_out:,}", one.results_out),
+            )
+            for one in meters
+        ),
+        href=_file("register", asked),
+    )
+
+
+def _state(one: MeterStanding) -> str:
+    if one.retired_on:
+        return "Retired"
+    if one.is_in_calibration:
+        return "In calibration"
+    return "Overdue" if one.due_on else "No calibration on record"
+
+
+def _results_table(
+    results: tuple[RestsOn, ...], one: MeterStanding, asked: Asked, frame: Frame, *, total: int
+) -> Table:
+    house = frame.house.units
+    return Table(
+        slug="results",
+        caption="Results that rest on it, the latest first",
+        columns=(
+            Column("Measured", is_short=True),
+            Column("System"),
+            Column("Stage"),
+            Column(f"Flow in standard air, {house.name(units.FLOW)}", is_number=True),
+            Column("Verdict"),
+            Column("Calibration on that day"),
+        ),
+        rows=tuple(
+            (
+                Cell(
+                    f"{result.taken_at:%Y-%m-%d}",
+                    href=reverse("traverse", args=[result.traverse_id]),
+                ),
+                Cell(
+                    result.tag, href=reverse("system", args=[result.equipment_id]), note=result.site
+                ),
+                Cell(words.STAGES[result.stage]),
+                _flow_cell(result, frame),
+                Cell(
+                    words.verdict_text(result.verdict, "", None)
+                    if result.verdict != Verdict.UNDECIDED
+                    else "Too close to call",
+                    mark=result.verdict if result.verdict != Verdict.NOT_JUDGED else "",
+                ),
+                Cell("In calibration" if result.is_in_calibration else "Out of calibration"),
+            )
+            for result in results
+        ),
+        href=f"{reverse('instrument-file', args=[one.id])}?{asked.lasting_query}",
+        more=total - len(results),
+    )
+
+
+def _flow_cell(result: RestsOn, frame: Frame) -> Cell:
+    shown = frame.house.units.show(result.flow_standard_m3_s, units.FLOW)
+    if shown is None or result.flow_standard_m3_s is None:
+        return Cell("–", "")
+    return Cell(shown.number, frame.house.units.number(result.flow_standard_m3_s, units.FLOW))
+
+
+def _address(one: MeterStanding, asked: Asked) -> str:
+    return f"{reverse('instrument', args=[one.id])}?{asked.query()}"
+
+
+def _file(slug: str, asked: Asked) -> str:
+    return f"{reverse('instruments-file', args=[slug])}?{asked.lasting_query}"

@@ -1,0 +1,107 @@
+"""Meters: their calibrations, how they read against each other, and what rests on them."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from uuid import UUID
+
+
+@dataclass(frozen=True, slots=True)
+class Reads:
+    """How much a meter reads above the others on the same flows; relative, 0.06 is 6 % high."""
+
+    offset: float
+    low: float
+    high: float
+    """95 % interval."""
+    comparisons: int
+    is_sure: bool
+    """Whether the interval that allows for comparing all meters leaves 0 out."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeterStanding:
+    """One meter of the register."""
+
+    id: UUID
+    name: str
+    serial: str
+    retired_on: datetime.date | None
+    calibrated_on: datetime.date | None
+    due_on: datetime.date | None
+    last_used_on: datetime.date | None
+    is_in_calibration: bool
+    accuracy_relative: float | None
+    results: int
+    """Results in the period that rest on it."""
+    results_out: int
+    """Of these, taken on a day outside every calibration."""
+    crews: int
+    only_crew_id: UUID | None
+    only_crew: str
+    """The crew it always travels with; empty where it goes with several."""
+    paired: Reads | None
+    """From paired checks: two meters in the same holes in the same visit."""
+    same_system: Reads | None
+    """From all measurements of a section between two adjustments."""
+
+    @property
+    def held(self) -> Reads | None:
+        """The comparison to go by: paired checks where there are enough of them."""
+        return self.paired or self.same_system
+
+    @property
+    def is_bound_to_crew(self) -> bool:
+        """Whether its offset can't be told from how its only crew measures."""
+        return self.crews == 1 and self.held is not None and self.paired is None
+
+    @property
+    def allowed(self) -> float:
+        """The error that its accuracy allows; 5 % where none is on record."""
+        return 0.05 if self.accuracy_relative is None else self.accuracy_relative
+
+    @property
+    def reads(self) -> str:
+        """`high` or `low` where even the near end of the interval is beyond what its accuracy
+        allows, else `alike`; nothing where it can't be compared."""
+        held = self.held
+        if held is None:
+            return ""
+        if held.is_sure and held.low > self.allowed:
+            return "high"
+        if held.is_sure and held.high < -self.allowed:
+            return "low"
+        return "alike"
+
+
+@dataclass(frozen=True, slots=True)
+class Register:
+    """All meters, those to act on first."""
+
+    meters: tuple[MeterStanding, ...]
+
+    @property
+    def overdue(self) -> tuple[MeterStanding, ...]:
+        """Meters in use that are out of calibration."""
+        return tuple(one for one in self.meters if not one.retired_on and not one.is_in_calibration)
+
+    @property
+    def astray(self) -> tuple[MeterStanding, ...]:
+        """Meters that read high or low by more than their accuracy allows."""
+        return tuple(one for one in self.meters if one.reads in ("high", "low"))
+
+
+@dataclass(frozen=True, slots=True)
+class RestsOn:
+    """One result that rests on a meter."""
+
+    traverse_id: UUID
+    taken_at: datetime.datetime
+    equipment_id: UUID
+    tag: str
+    site: str
+    stage: str
+    verdict: str
+    flow_standard_m3_s: float | None
+    is_in_calibration: bool
