@@ -13,7 +13,7 @@ from .. import words
 from ..charts.shares import share_over_time, shares_by_name
 from ..filters import Asked
 from ..queries.attention import attention
-from ..queries.shares import fleet_shares
+from ..queries.shares import change_against_before, fleet_shares
 from ..strips import share_strip
 from ..tables import Table
 from ..values.filters import Choices
@@ -136,6 +136,7 @@ def _headline(view: View) -> dict[str, Any]:
         "strip": share_strip(share),
         "verb": "left" if is_left else "found",
         "too_close": words.too_close_sentence(share),
+        "change": words.change_sentence(change_against_before(view.asked.filters, share)),
         "planning": words.percent(planning) if planning is not None else "",
         "without_as_left": view.shares.found_outside_without_as_left if is_left else 0,
         "pending": view.shares.pending,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+from dataclasses import replace
 from typing import Any, Final
 from uuid import UUID
 
@@ -10,11 +12,11 @@ import numpy as np
 from airflow_jobs.models import Stage
 
 from ..statistics.comparisons import FEWEST_JOBS, mark
-from ..statistics.intervals import wilson
+from ..statistics.intervals import share_difference, wilson
 from ..statistics.shares import corrected_share_inside
 from ..statistics.shrinkage import shrink
 from ..values.filters import Filters
-from ..values.shares import Compared, FleetShares, MonthShare, NamedShare, Share
+from ..values.shares import Change, Compared, FleetShares, MonthShare, NamedShare, Share
 from .measured import MEASURED, in_period, of_measurements, of_systems, parameters, rows
 
 # Over a longer period than this, shares go by quarters.
@@ -124,6 +126,56 @@ def fleet_shares(filters: Filters) -> FleetShares:
         found_planning_share=_planning_share(found_row),
         found_outside_without_as_left=found_row.get("without_as_left", 0),
         pending=found_row.get("pending", 0) + left_row.get("pending", 0),
+    )
+
+
+_BEFORE: Final = f"""
+WITH {MEASURED}, {_JOBS}
+SELECT {_COUNTS} FROM jobs j WHERE j.stage = %(stage)s
+"""
+
+
+def change_against_before(filters: Filters, now: Share) -> Change | None:
+    """Return the change against as many days just before the period; one statement, or none.
+
+    Parameters
+    ----------
+    filters
+        As for `fleet_shares`; the stage says which of the two facts is compared.
+    now
+        The share of that stage in the period.
+
+    Returns
+    -------
+    Change or None
+        None where the period has no beginning, or either period has no job.
+    """
+    if filters.from_on is None or filters.to_on is None or not now.total:
+        return None
+    days = filters.to_on - filters.from_on + datetime.timedelta(days=1)
+    earlier = replace(
+        filters,
+        from_on=filters.from_on - days,
+        to_on=filters.from_on - datetime.timedelta(days=1),
+    )
+    conditions = " AND ".join((of_systems(earlier), of_measurements(earlier), in_period(earlier)))
+    values = {**parameters(earlier), "step": "month", "stage": str(filters.stage)}
+    (before,) = _shares(rows(_BEFORE.format(conditions=conditions), values))
+    if not before.total or earlier.from_on is None or earlier.to_on is None:
+        return None
+    low, high = share_difference(
+        count=now.inside,
+        total=now.total,
+        count_before=before.inside,
+        total_before=before.total,
+    )
+    return Change(
+        before=before,
+        from_on=earlier.from_on,
+        to_on=earlier.to_on,
+        change=now.inside / now.total - before.inside / before.total,
+        low_end=float(low),
+        high_end=float(high),
     )
 
 

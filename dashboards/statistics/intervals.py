@@ -62,3 +62,54 @@ def wilson(
     low = np.where(known, low, 0.0)
     high = np.where(known, high, 1.0)
     return np.where(unknown, np.nan, low), np.where(unknown, np.nan, high)
+
+
+def share_difference(
+    *,
+    count: ArrayLike,
+    total: ArrayLike,
+    count_before: ArrayLike,
+    total_before: ArrayLike,
+    level: float = 0.95,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the interval of the difference of two independent shares, the first less the second.
+
+    Parameters
+    ----------
+    count, total
+        How many of how many, shape (…), as for `wilson`.
+    count_before, total_before
+        The same of the share that is taken off, shape (…).
+    level
+        Two-sided confidence, between 0 and 1.
+
+    Returns
+    -------
+    tuple of arrays
+        Low and high end, shape (…), between -1 and 1; NaN where a total is 0.
+
+    Raises
+    ------
+    ValueError
+        As `wilson` does.
+
+    Notes
+    -----
+    R. G. Newcombe, "Interval estimation for the difference between independent proportions",
+    Statistics in Medicine 17 (1998) 873, method 10.
+
+    Examples
+    --------
+    >>> low, high = share_difference(count=56, total=70, count_before=48, total_before=80)
+    >>> round(float(low), 4), round(float(high), 4)
+    (0.0524, 0.3339)
+    """
+    low, high = wilson(count=count, total=total, level=level)
+    low_before, high_before = wilson(count=count_before, total=total_before, level=level)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.asarray(count, float) / np.asarray(total, float)
+        before = np.asarray(count_before, float) / np.asarray(total_before, float)
+    change = share - before
+    below: NDArray[np.float64] = change - np.hypot(share - low, high_before - before)
+    above: NDArray[np.float64] = change + np.hypot(high - share, before - low_before)
+    return below, above
