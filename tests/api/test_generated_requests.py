@@ -1,8 +1,10 @@
 """Requests made from the OpenAPI document: whatever comes, the answer is a documented one.
 
-Each operation of the document gets requests that keep to it and requests that break it, with the
-ids of rows that exist in about every second one, so that they get past the first look-up. The
-requests are the same ones in every run. `make fuzz` sends more of them: CASES says how many.
+Each operation of the document gets requests that keep to it and requests that break it. A third
+of them are sent as generated; a third with the ids of rows that exist, to get past the first
+look-up; a third as an example of the document in which one key is as generated, to get past the
+parser. The requests are the same ones in every run. `make fuzz` sends more of them: CASES says
+how many.
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from airflow_jobs import recompute
+from airflow_jobs.api.examples import EXAMPLES
 from tests import factories
 from tests.api.worlds import World
 from tests.conftest import Actors, Caller
@@ -117,11 +120,37 @@ def _document() -> Any:
     return schemathesis.openapi.from_wsgi("/api/v1/openapi.json", get_wsgi_application())
 
 
+def near_an_example(example: Any, generated: Any, turn: int) -> Any:
+    """Return an example of the document with one of its keys as generated, under a new id."""
+    if isinstance(example, list):
+        return [near_an_example(item, generated, turn) for item in example]
+    body = {key: item for key, item in example.items() if key != "id"}
+    if isinstance(body.get("content"), dict):
+        inner = generated.get("content") if isinstance(generated, dict) else None
+        return body | {"content": near_an_example(body["content"], inner, turn)}
+    if isinstance(generated, list):
+        generated = generated[0] if generated else None
+    if not isinstance(generated, dict) or not generated:
+        return body
+    key = sorted(generated)[turn % len(generated)]
+    return body | {key: generated[key]}
+
+
+def _example(operation: Any) -> Any:
+    """Return a body that the document gives for an operation; None where there is none."""
+    content = operation.definition.raw.get("requestBody", {}).get("content", {})
+    examples = content.get("application/json", {}).get("examples", {})
+    if operation.path == "/api/v1/traverses/batch/":
+        return list(EXAMPLES["traverses", "create"].values())
+    return next((item["value"] for item in examples.values()), None)
+
+
 def _sent(
     operation: Any, mode: GenerationMode, caller: Caller, known: Known, number: int
 ) -> Counter[int]:
     """Send requests to one operation; return how many were answered with which status."""
     statuses: Counter[int] = Counter()
+    example = _example(operation)
     resource = operation.path.removeprefix("/api/v1/").partition("/")[0]
 
     @settings(
@@ -132,9 +161,15 @@ def _sent(
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
-    @given(case=operation.as_strategy(generation_mode=mode), leads_to_rows=st.booleans())
-    def send(case: Any, leads_to_rows: bool) -> None:
-        if leads_to_rows:
+    @given(
+        case=operation.as_strategy(generation_mode=mode),
+        way=st.sampled_from(("as generated", "with rows", "near an example")),
+        turn=st.integers(0, 1000),
+    )
+    def send(case: Any, way: str, turn: int) -> None:
+        if way == "near an example" and example is not None:
+            case.body = near_an_example(example, case.body, turn)
+        if way != "as generated":
             case.body = led_to_rows(case.body, known)
             if "id" in (case.path_parameters or {}):
                 case.path_parameters["id"] = known.get(resource, case.path_parameters["id"])
