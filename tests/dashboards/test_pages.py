@@ -46,9 +46,15 @@ def _addresses(traverse: Traverse) -> list[str]:
     system = traverse.duct_section.equipment_id
     return [
         "/",
+        "/crews/",
+        "/instruments/",
+        f"/instruments/{traverse.instrument_id}/",
         "/systems/",
         f"/systems/{system}/",
         f"/traverses/{traverse.pk}/",
+        "/crews/left.csv",
+        "/instruments/compared.csv",
+        f"/instruments/{traverse.instrument_id}/results.csv",
         "/tables/months.csv",
         f"/systems/{system}/measurements.csv",
         f"/traverses/{traverse.pk}/readings.csv",
@@ -69,7 +75,7 @@ def test_pages_only_read_and_are_not_kept_by_proxies(manager: Client) -> None:
 
 
 def test_pages_bring_their_policy_and_no_inline_script_or_style(manager: Client) -> None:
-    for address in _addresses(make_measured())[:4]:
+    for address in _addresses(make_measured())[:7]:
         response = manager.get(address)
         policy = response["Content-Security-Policy"]
         assert "script-src 'self'" in policy
@@ -440,12 +446,24 @@ def test_text_from_outside_is_only_text(manager: Client) -> None:
     section = factories.make_section(
         name=evil, equipment=factories.make_equipment(tag=evil, site=factories.make_site(name=evil))
     )
-    visit = make_job(found=300.0, left=520.0, section=section, notes=evil)
+    visit = make_job(
+        found=300.0,
+        left=520.0,
+        section=section,
+        notes=evil,
+        crew=factories.make_crew(name=evil),
+        instrument=factories.make_instrument(label=evil),
+    )
+    for _ in range(3):
+        factories.make_membership(crew=visit.crew, person=factories.make_person())
     make_adjustment(visit=visit, equipment=section.equipment, to_value=evil)
     traverse = Traverse.objects.order_by("pk").first()
     assert traverse is not None
     for address in (
         EVERYTHING,
+        "/crews/?period=all",
+        "/instruments/?period=all",
+        f"/instruments/{traverse.instrument_id}/?period=all",
         "/systems/",
         f"/systems/{section.equipment_id}/",
         f"/traverses/{traverse.pk}/",
