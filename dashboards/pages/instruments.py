@@ -11,7 +11,7 @@ from django.urls import reverse
 from airflow_jobs import units
 from airflow_jobs.models import Verdict
 
-from .. import words
+from .. import meter_words, words
 from ..charts.meters import meters_compared
 from ..display import percent
 from ..filters import Asked
@@ -39,12 +39,12 @@ def instruments(frame: Frame) -> HttpResponse:
         compared={
             "id": "chart-meters",
             "title": "Against each other",
-            "sentence": words.meters_sentence(found),
+            "sentence": meter_words.meters_sentence(found),
             "data_id": "chart-meters-data",
             "figure": meters_compared(found.meters),
         },
         compared_table=_compared_table(found, asked, frame),
-        register_sentence=words.register_sentence(found),
+        register_sentence=meter_words.register_sentence(found),
         register_table=_register_table(found, asked),
         lasting_link=f"{reverse('instruments')}?{asked.lasting_query}",
     )
@@ -76,10 +76,10 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
         section="instruments",
         asked=asked,
         meter=one,
-        says=words.meter_sentence(one, names_crew=_names_crew(one, frame)),
+        says=meter_words.meter_sentence(one, names_crew=_names_crew(one, frame)),
         held=one.held,
-        held_text=words.reads_text(one.held) if one.held else "",
-        held_ends=words.reads_ends(one.held) if one.held else "",
+        held_text=meter_words.reads_text(one.held) if one.held else "",
+        held_ends=meter_words.reads_ends(one.held) if one.held else "",
         total=total,
         table=_results_table(results, one, asked, frame, total=total),
         back=f"{reverse('instruments')}?{asked.query()}",
@@ -127,7 +127,7 @@ def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
                 if one.accuracy_relative is None
                 else Cell(f"± {percent(one.accuracy_relative, 1)}", one.accuracy_relative),
                 Cell(f"{one.results:,}", one.results, href=_address(one, asked)),
-                Cell(words.meter_sentence(one, names_crew=_names_crew(one, frame))),
+                Cell(meter_words.meter_sentence(one, names_crew=_names_crew(one, frame))),
             )
             for one in found.meters
         ),
@@ -148,7 +148,7 @@ def _reads_cells(reads: Reads | None) -> tuple[Cell, ...]:
     if reads is None:
         return Cell("–", ""), Cell("", ""), Cell("", ""), Cell("", "")
     return (
-        Cell(words.reads_text(reads), reads.offset, note=words.reads_ends(reads)),
+        Cell(meter_words.reads_text(reads), reads.offset, note=meter_words.reads_ends(reads)),
         Cell("", reads.low),
         Cell("", reads.high),
         Cell("", reads.comparisons),

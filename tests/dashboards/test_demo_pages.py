@@ -13,7 +13,7 @@ from airflow_jobs import recompute
 from airflow_jobs.demo.fill import fill_demo_company
 from airflow_jobs.demo.meters import HIGH_READING, OVERDUE, READS_HIGH_BY
 from airflow_jobs.demo.stories import CARELESS_CREW, TROUBLE_CREW
-from dashboards import words
+from dashboards import meter_words, words
 from dashboards.queries.crews import crew_comparison
 from dashboards.queries.meters import register
 from dashboards.values.filters import Filters
@@ -70,7 +70,7 @@ def test_the_meter_that_reads_high_is_named_and_no_other(filled: None) -> None:
     (high,) = found.astray
     assert high.paired is not None
     assert high.paired.low < READS_HIGH_BY < high.paired.high
-    assert f"{HIGH_READING} reads high by 6." in words.meters_sentence(found)
+    assert f"{HIGH_READING} reads high by 6." in meter_words.meters_sentence(found)
 
 
 @pytest.mark.django_db
