@@ -44,6 +44,12 @@ def django_db_modify_db_settings(
     """Start the server before anything connects to it."""
 
 
+@pytest.fixture(scope="session")
+def django_db_keepdb() -> bool:
+    """Leave the databases of the run's own server alone: it is removed as a whole."""
+    return ENV.database is None
+
+
 @dataclass(frozen=True)
 class Caller:
     """Somebody with a token who talks to the API as a client does."""

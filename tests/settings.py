@@ -23,3 +23,6 @@ from config.settings import *
 
 # Passwords in tests guard nothing, and the real hash takes a tenth of a second each.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+# A test's server thread keeps no connection to a database that is about to be dropped.
+DATABASES["default"]["CONN_MAX_AGE"] = 0
