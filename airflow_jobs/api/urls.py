@@ -10,6 +10,7 @@ from rest_framework.routers import SimpleRouter
 from . import docs
 from .catalogues import FindingsView, NothingHereView, ProblemKindView
 from .company import CompanyView
+from .crew_comparison import CrewComparisonView
 from .crews import CrewViewSet, PersonViewSet
 from .duct_sections import DuctSectionViewSet
 from .equipment import EquipmentViewSet
@@ -49,6 +50,7 @@ for prefix, view in (
 
 v1: list[Any] = [
     path("company/", CompanyView.as_view({"get": "retrieve", "patch": "partial_update"})),
+    path("crew-comparison/", CrewComparisonView.as_view()),
     path("layout/", LayoutView.as_view()),
     path("findings/", FindingsView.as_view()),
     path("problems/<slug:slug>/", ProblemKindView.as_view()),

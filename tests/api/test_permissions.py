@@ -89,6 +89,8 @@ def _matrix() -> Iterator[tuple[tuple[str, str], dict[str, int]]]:
     yield ("PATCH", "company/"), CHANGE_BY_ADMINISTRATORS
     yield ("GET", "duct-sections/{id}/layout/"), READ_BY_ALL
     yield ("GET", "layout/"), READ_BY_ALL
+    # What a technician reads there is another test's: one's own crew and the whole.
+    yield ("GET", "crew-comparison/"), _row(401, 200, 200, 403, 403, 200, 200)
     yield ("GET", "findings/"), READ_BY_ALL
     yield ("GET", "problems/{slug}/"), _row(*[200] * 7)
     yield ("GET", "tokens/"), _row(401, 200, 200, 403, 403, 200, 200)
