@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pickle
 import pwd
@@ -42,7 +43,8 @@ def _stop_by_hand(data: Path) -> Path:
     """Kill the processes of a data folder; return the folder that holds everything."""
     real = data.resolve()
     for process in server_processes(real.parent):
-        process.kill()
+        with contextlib.suppress(psutil.NoSuchProcess):
+            process.kill()
     socket_directory = embedded.locate(data.parent).socket_directory
     if socket_directory.parent == Path("/tmp"):
         shutil.rmtree(socket_directory, ignore_errors=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import os
 import pwd
@@ -241,11 +242,13 @@ def test_starts_at_the_same_moment_make_one_server(folder: Path) -> None:
     directory = folder / "postgres"
     starts = [fork(lambda: embedded.ensure(directory).url) for _ in range(4)]
     assert len({start() for start in starts}) == 1
-    leaders = [
-        process
-        for process in server_processes(directory)
-        if not process.cmdline()[0].startswith("postgres:")
-    ]
+    processes = server_processes(directory)
+    leaders = []
+    for process in processes:
+        # A child that only answered a question may be gone by now.
+        with contextlib.suppress(psutil.NoSuchProcess):
+            if process.ppid() not in {one.pid for one in processes}:
+                leaders.append(process)
     assert len(leaders) == 1
 
 
@@ -292,7 +295,12 @@ def test_a_killed_user_does_not_count(folder: Path) -> None:
 def test_root_has_the_server_run_by_an_account_without_rights(folder: Path) -> None:
     directory = folder / "postgres"
     embedded.ensure(directory)
-    assert {process.username() for process in server_processes(directory)} == {"nobody"}
+    accounts = set()
+    for process in server_processes(directory):
+        # One that only answered a question may be gone by now.
+        with contextlib.suppress(psutil.NoSuchProcess):
+            accounts.add(process.username())
+    assert accounts == {"nobody"}
 
 
 @as_root
