@@ -17,35 +17,11 @@ from ..statistics.shares import corrected_share_inside
 from ..statistics.shrinkage import shrink
 from ..values.filters import Filters
 from ..values.shares import Change, Compared, FleetShares, MonthShare, NamedShare, Share
-from .measured import MEASURED, in_period, of_measurements, of_systems, parameters, rows
+from .jobs import jobs
+from .measured import parameters, rows
 
 # Over a longer period than this, shares go by quarters.
 MONTHS_UP_TO_DAYS: Final = 18 * 31
-
-# A job is one system in one state on one visit at one stage: as it was found counts the first
-# judged measurement, as it was left the last. Both stages are read in one go and stay apart.
-_JOBS: Final = """
-jobs AS (
-    SELECT DISTINCT ON (m.visit_id, m.equipment_id, m.call, m.stage)
-           m.visit_id, m.equipment_id, m.stage, m.state, v.crew_id, s.id AS site_id,
-           date_trunc(%(step)s, m.taken_at AT TIME ZONE s.time_zone)::date AS month,
-           r.verdict, r.judged_value < r.target_low AS is_below,
-           r.judged_value > r.target_high AS is_above,
-           (r.judged_value - r.target_low) / (r.target_high - r.target_low) AS position,
-           r.judged_u / (r.target_high - r.target_low) AS position_u
-    FROM measured m
-    JOIN airflow_jobs_result r ON r.id = m.result_id
-    JOIN airflow_jobs_visit v ON v.id = m.visit_id
-    JOIN airflow_jobs_equipment e ON e.id = m.equipment_id
-    JOIN airflow_jobs_site s ON s.id = e.site_id
-    WHERE m.stage IN ('as_found', 'as_left') AND r.verdict <> 'not_judged'
-      AND r.judged_u > 0 AND r.target_high > r.target_low
-      AND {conditions}
-    ORDER BY m.visit_id, m.equipment_id, m.call, m.stage,
-             CASE m.stage WHEN 'as_found' THEN 1 ELSE -1 END * extract(epoch FROM m.taken_at),
-             m.computation_id
-)
-"""
 
 _COUNTS: Final = """
     count(*) AS total,
@@ -62,7 +38,7 @@ _COUNTS: Final = """
 _WHOLE, _BY_MONTH, _BY_CREW, _BY_SITE, _BY_CREW_AND_SITE = 7, 3, 5, 6, 4
 
 _SHARES: Final = f"""
-WITH {MEASURED}, {_JOBS},
+WITH {{jobs}},
 left_measured AS (
     SELECT DISTINCT visit_id, equipment_id FROM jobs WHERE stage = 'as_left'
 ),
@@ -93,9 +69,8 @@ def fleet_shares(filters: Filters) -> FleetShares:
 
     `check` traverses are in no share, nor are results without an uncertainty.
     """
-    conditions = " AND ".join((of_systems(filters), of_measurements(filters), in_period(filters)))
     step = "quarter" if spans_many_months(filters) else "month"
-    found = rows(_SHARES.format(conditions=conditions), {**parameters(filters), "step": step})
+    found = rows(_SHARES.format(jobs=jobs(filters)), {**parameters(filters), "step": step})
     shares = _shares(found)
     counted = [(row["counted_by"], row, share) for row, share in zip(found, shares, strict=True)]
     empty = _shares([{}])[0]
@@ -130,7 +105,7 @@ def fleet_shares(filters: Filters) -> FleetShares:
 
 
 _BEFORE: Final = f"""
-WITH {MEASURED}, {_JOBS}
+WITH {{jobs}}
 SELECT {_COUNTS} FROM jobs j WHERE j.stage = %(stage)s
 """
 
@@ -158,9 +133,8 @@ def change_against_before(filters: Filters, now: Share) -> Change | None:
         from_on=filters.from_on - days,
         to_on=filters.from_on - datetime.timedelta(days=1),
     )
-    conditions = " AND ".join((of_systems(earlier), of_measurements(earlier), in_period(earlier)))
     values = {**parameters(earlier), "step": "month", "stage": str(filters.stage)}
-    (before,) = _shares(rows(_BEFORE.format(conditions=conditions), values))
+    (before,) = _shares(rows(_BEFORE.format(jobs=jobs(earlier)), values))
     if not before.total or earlier.from_on is None or earlier.to_on is None:
         return None
     low, high = share_difference(
