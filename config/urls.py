@@ -10,5 +10,6 @@ urlpatterns = [
     path("healthz", health, name="health"),
     path("api/", include("airflow_jobs.api.urls")),
     path("administration/", admin.site.urls),
+    path("office/", include("airflow_jobs.office.urls")),
     path("", include("dashboards.urls")),
 ]

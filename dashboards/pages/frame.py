@@ -14,7 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from airflow_jobs.models import Person
 
@@ -52,6 +52,21 @@ def page(
     """Make a view of a function: signed-in people only, reading only, never kept by a proxy."""
 
     @require_safe
+    @login_required
+    @never_cache
+    @wraps(view)
+    def answer(request: HttpRequest, *args: Parts.args, **parts: Parts.kwargs) -> HttpResponse:
+        return view(_frame(request), *args, **parts)
+
+    return answer
+
+
+def form_page(
+    view: Callable[Concatenate[Frame, Parts], HttpResponse],
+) -> Callable[Concatenate[HttpRequest, Parts], HttpResponse]:
+    """Make a view of a function that also takes what a form sends: signed-in people only."""
+
+    @require_http_methods(["GET", "HEAD", "POST"])
     @login_required
     @never_cache
     @wraps(view)
