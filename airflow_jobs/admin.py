@@ -222,7 +222,14 @@ class PersonAdmin(LookAdmin):
 class CompanyAdmin(LookAdmin):
     """What of the company's settings is no quantity may be changed here."""
 
-    changeable = ("name", "default_units", "time_zone", "compare_small_crews", "report_mark")
+    changeable = (
+        "name",
+        "default_units",
+        "time_zone",
+        "compare_small_crews",
+        "measure_every_months",
+        "report_mark",
+    )
     fields = (
         *changeable,
         "standard_density_kg_m3",

@@ -49,6 +49,11 @@ _IN_WORDS: Final[dict[str, tuple[str, str, str]]] = {
         "not_ordered",
         "The default target must rise from low over nominal to high.",
     ),
+    "company_measure_every_months_possible": (
+        "/measure_every_months",
+        "out_of_range",
+        "Between two measurements lie 1 to 120 months.",
+    ),
     "site_elevation_on_earth": (
         "/elevation",
         "out_of_range",

@@ -6,9 +6,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from airflow_jobs.models import Company, UnitSystem
+from airflow_jobs.models.company import LONGEST_MONTHS
 from airflow_jobs.units import DENSITY, FLOW_PER_CAPACITY
 
-from .fields import FlagField, QuantityField, TextField, WordField, note
+from .fields import CountField, FlagField, QuantityField, TextField, WordField, note
 from .records import GroupSerializer, RecordSerializer, RecordViewSet
 
 LARGEST_RATE = 0.001
@@ -73,6 +74,12 @@ class CompanySerializer(RecordSerializer):
         source="compare_small_crews",
         required=False,
         help_text="Whether crews of fewer than three people show in comparisons.",
+    )
+    measure_every_months = CountField(
+        required=False,
+        minimum=1,
+        maximum=LONGEST_MONTHS,
+        help_text="A system that was not measured for longer is due; 12 unless set otherwise.",
     )
     report_mark = note(help_text="A line that every report carries.")
 

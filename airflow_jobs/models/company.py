@@ -9,6 +9,10 @@ from .base import Record, positive, with_history
 # One (ft3/min)/ton in m3/s per watt, by the definitions of foot and International Table Btu.
 PER_TON_M3_S_PER_W = 0.3048**3 / 60.0 / (12000.0 * 1055.05585262 / 3600.0)
 
+# Once a year, with the maintenance that comes anyway (common practice).
+MEASURE_EVERY_MONTHS = 12
+LONGEST_MONTHS = 120
+
 
 def default_low() -> float:
     """Return 350 (ft3/min)/ton in m3/s per watt (common practice)."""
@@ -52,6 +56,8 @@ class Company(Record):
     default_nominal_m3_s_per_w = models.FloatField(default=default_nominal)
     default_high_m3_s_per_w = models.FloatField(default=default_high)
     compare_small_crews = models.BooleanField(default=False)
+    measure_every_months = models.PositiveSmallIntegerField(default=MEASURE_EVERY_MONTHS)
+    """A system that was not measured for longer is due; pages list it."""
     report_mark = models.CharField(max_length=200, blank=True, default="")
 
     class Meta(Record.Meta):
@@ -73,6 +79,12 @@ class Company(Record):
                 )
                 & models.Q(default_nominal_m3_s_per_w__lt=models.F("default_high_m3_s_per_w")),
                 name="company_default_target_ordered",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    measure_every_months__gte=1, measure_every_months__lte=LONGEST_MONTHS
+                ),
+                name="company_measure_every_months_possible",
             ),
         ]
 

@@ -26,6 +26,7 @@ class House:
     units: Units
     time_zone: str
     shows_small_crews: bool
+    measure_every_months: int
 
 
 def house() -> House:
@@ -36,6 +37,7 @@ def house() -> House:
         units=Units(company.default_units),
         time_zone=company.time_zone,
         shows_small_crews=company.compare_small_crews,
+        measure_every_months=company.measure_every_months,
     )
 
 

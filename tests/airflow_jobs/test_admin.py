@@ -121,9 +121,16 @@ def test_the_company_can_be_renamed(administrator: Client) -> None:
     company = factories.make_company()
     answer = administrator.post(
         reverse("admin:airflow_jobs_company_change", args=[company.pk]),
-        {"name": "Air and Sons", "default_units": "si", "time_zone": "UTC", "report_mark": ""},
+        {
+            "name": "Air and Sons",
+            "default_units": "si",
+            "time_zone": "UTC",
+            "measure_every_months": "6",
+            "report_mark": "",
+        },
     )
     assert answer.status_code == 302
     company.refresh_from_db()
     assert company.name == "Air and Sons"
+    assert company.measure_every_months == 6
     assert company.revision == 2

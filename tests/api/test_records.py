@@ -628,6 +628,11 @@ def test_there_is_one_company(actors: Actors) -> None:
     upside_down = {"default_target": {"low": {"value": 500, "unit": "(ft3/min)/ton"}}}
     answer = actors.administrator.patch("company/", upside_down, revision=first["revision"])
     assert errors_of(answer) == {"/default_target": "not_ordered"}
+    assert first["measure_every_months"] == 12
+    never = actors.administrator.patch(
+        "company/", {"measure_every_months": 0}, revision=first["revision"]
+    )
+    assert set(errors_of(never)) == {"/measure_every_months"}
     gone = actors.administrator.patch(
         "company/", {"default_target": None}, revision=first["revision"]
     )
