@@ -248,7 +248,16 @@ CELERY_BEAT_SCHEDULE: dict[str, Any] = {
         "schedule": 3600.0,
         "options": {"expires": 600.0},
     },
+    "send the weekly digest": {
+        "task": "airflow_jobs.office.tasks.send_digests",
+        "schedule": 900.0,
+        "options": {"expires": 600.0},
+    },
 }
+
+MAIL_IS_SET = ENV.mail is not None
+# A mail server that does not answer must not hold up the worker.
+EMAIL_TIMEOUT = 20
 
 if ENV.mail is None:
     EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"

@@ -4,6 +4,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from .pages.crews import crews, crews_file
+from .pages.digest import digest
 from .pages.fleet import fleet, fleet_file
 from .pages.instruments import instrument, instrument_file, instruments, instruments_file
 from .pages.method import method
@@ -26,6 +27,7 @@ urlpatterns = [
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),
     path("traverses/<uuid:traverse_id>/", traverse, name="traverse"),
     path("traverses/<uuid:traverse_id>/<slug:slug>.csv", traverse_file, name="traverse-file"),
+    path("digest/", digest, name="digest"),
     path("method/", method, name="method"),
     path("sign-in/", SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

@@ -14,7 +14,15 @@ import pghistory
 import pgtrigger
 from django.db import connection
 
-from airflow_jobs.models import Customer, Person, Record, Site, Token, TraverseRevision
+from airflow_jobs.models import (
+    Customer,
+    DigestSubscription,
+    Person,
+    Record,
+    Site,
+    Token,
+    TraverseRevision,
+)
 
 from . import access
 from .access import Actor, NotVisible, writing
@@ -83,6 +91,7 @@ def _forget_person(person: Person, now: datetime.datetime) -> None:
     person.set_unusable_password()
     person.save(update_fields=["password"])
     Token.objects.filter(person=person, revoked_at__isnull=True).update(revoked_at=now)
+    DigestSubscription.objects.filter(person=person).delete()
     # The content of a revision stays exactly as sent; only who sent it is a name.
     with pgtrigger.ignore("airflow_jobs.TraverseRevision:keep_as_sent"):
         TraverseRevision.objects.filter(actor=person.name).update(actor=REDACTED)

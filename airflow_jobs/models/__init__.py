@@ -6,6 +6,7 @@ from .blower_tables import BlowerTable
 from .company import Company, UnitSystem
 from .crews import Crew, CrewMembership
 from .customers import Customer
+from .digests import DigestSubscription
 from .duct_sections import (
     RULES_BY_SHAPE,
     AirPath,
@@ -45,6 +46,7 @@ __all__ = [
     "Crew",
     "CrewMembership",
     "Customer",
+    "DigestSubscription",
     "DirectionResponse",
     "DrilledSide",
     "DuctSection",

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
+
+from .digest import digest
 
 app_name = "office"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("digest/", digest, name="digest"),
+]

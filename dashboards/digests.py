@@ -1,0 +1,173 @@
+"""The weekly digest: the sentences of the pages, the week that ended, and what to do first."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from typing import Final
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
+
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+from . import meter_words, words
+from .access import Viewer
+from .filters import day_text, read_filters
+from .queries.attention import attention
+from .queries.crews import crew_comparison
+from .queries.frame import House, choices, house
+from .queries.meters import register
+from .queries.shares import change_against_before, fleet_shares
+from .values.digest import Digest, DigestItem, DigestSection
+from .values.filters import Filters
+from .values.shares import Share
+
+MOST_ITEMS: Final = 5
+
+# The mail goes to managers, and only to them.
+_MANAGER: Final = Viewer(name="", is_manager=True, is_administrator=False, crew_ids=frozenset())
+
+
+def digest_at(now: datetime.datetime) -> Digest:
+    """Return the digest as it stands at an instant; some ten statements, whatever the record."""
+    company = house()
+    return digest_of(company, today=now.astimezone(ZoneInfo(company.time_zone)).date())
+
+
+def digest_of(company: House, *, today: datetime.date) -> Digest:
+    """Return the digest of a day: the last twelve months, and the last whole week.
+
+    Parameters
+    ----------
+    company
+        Whose digest; its units and whether it shows small crews.
+    today
+        The day in the company's time zone.
+    """
+    filters = read_filters({}, today=today).filters
+    sections = (
+        _standing(filters),
+        _last_week(today),
+        _look(filters, company, today),
+        _crews(filters, company),
+        _meters(filters, today),
+    )
+    return Digest(
+        subject=f"Airflow on {day_text(today)}: {sections[0].sentences[0]}",
+        company=company.name,
+        on=today,
+        sections=sections,
+        advice_line=words.ADVICE_LINE,
+    )
+
+
+def as_mail(digest: Digest, *, site_url: str) -> tuple[str, str]:
+    """Return the digest as plain text and as HTML, with whole addresses."""
+    context = {"digest": digest, "site": site_url, "stop_href": reverse("office:digest")}
+    return (
+        render_to_string("dashboards/digest_mail.txt", context),
+        render_to_string("dashboards/digest_mail.html", context),
+    )
+
+
+def _standing(filters: Filters) -> DigestSection:
+    share = fleet_shares(filters).left
+    said: tuple[str, ...]
+    if not share.total:
+        said = ("nothing was measured and judged as left in the last 12 months.",)
+    else:
+        change = words.change_sentence(change_against_before(filters, share))
+        said = tuple(
+            one
+            for one in (
+                f"{words.percent(share.share)} were left in range in the last 12 months.",
+                f"That is {share.inside:,} of {words.count_of(share.total, 'job')}, with a 95 % "
+                f"interval of {words.interval_text(share)}.",
+                change,
+                words.too_close_sentence(share),
+            )
+            if one
+        )
+    return DigestSection("How things stand", said, reverse("fleet"), "Fleet")
+
+
+def _last_week(today: datetime.date) -> DigestSection:
+    monday = today - datetime.timedelta(days=today.weekday() + 7)
+    sunday = monday + datetime.timedelta(days=6)
+    shares = fleet_shares(Filters(from_on=monday, to_on=sunday))
+    said = [
+        f"From {day_text(monday)} to {day_text(sunday)}: {_week_text(shares.found, 'found')} and "
+        f"{_week_text(shares.left, 'left')}."
+    ]
+    unmeasured = shares.found_outside_without_as_left
+    if unmeasured:
+        verb = "was" if unmeasured == 1 else "were"
+        said.append(
+            f"{words.count_of(unmeasured, 'system')} found out of range {verb} not measured as "
+            "left."
+        )
+    if shares.found.total or shares.left.total:
+        said.append("One week is few jobs and moves by chance; the twelve months tell more.")
+    query = urlencode({"period": "dates", "from": monday.isoformat(), "to": sunday.isoformat()})
+    return DigestSection(
+        "The week that ended", tuple(said), f"{reverse('fleet')}?{query}", "That week"
+    )
+
+
+def _week_text(share: Share, verb: str) -> str:
+    if not share.total:
+        return f"nothing was judged as {verb}"
+    return f"{share.inside:,} of {words.count_of(share.total, 'job')} {verb} in range"
+
+
+def _look(filters: Filters, company: House, today: datetime.date) -> DigestSection:
+    standing = attention(filters, today=today)
+    count = len(standing.systems)
+    looked_at = words.count_of(standing.looked_at, "system")
+    said = [f"{count or 'None'} of {looked_at}{_first_of(count)}."]
+    if standing.never_measured:
+        verb = "was" if standing.never_measured == 1 else "were"
+        said.append(f"{standing.never_measured:,} {verb} never measured.")
+    return DigestSection(
+        "Needs a look",
+        tuple(said),
+        reverse("fleet"),
+        "All of them",
+        tuple(
+            DigestItem(
+                f"{one.system.tag}, {one.system.site}",
+                f"{words.reason_text(one.reasons[0], company.units, today)}. "
+                f"{words.next_step_text(one)}",
+                reverse("system", args=[one.system.id]),
+            )
+            for one in standing.systems[:MOST_ITEMS]
+        ),
+    )
+
+
+def _first_of(count: int) -> str:
+    return f"; the first {MOST_ITEMS} are" if count > MOST_ITEMS else ""
+
+
+def _crews(filters: Filters, company: House) -> DigestSection:
+    offered = choices(filters, _MANAGER, shows_small_crews=company.shows_small_crews)
+    comparison = crew_comparison(filters)
+    shown = [one.named for one in comparison.crews if one.named.id not in offered.small_crew_ids]
+    differing = [one for one in shown if one.left_compared and one.left_compared.differs]
+    if differing:
+        said = tuple(f"{one.name}: {words.crew_sentence(one)}" for one in differing)
+    elif comparison.funnel is None:
+        said = (words.funnel_sentence(shown, None, whole=comparison.left),)
+    else:
+        said = ("No crew differs more than chance and site mix explain.",)
+    return DigestSection("Crews", said, reverse("crews"), "Crews")
+
+
+def _meters(filters: Filters, today: datetime.date) -> DigestSection:
+    found = register(replace(filters, from_on=None, to_on=None), today=today)
+    if not found.meters:
+        said: tuple[str, ...] = ("No meter is on record yet.",)
+    else:
+        said = (meter_words.meters_sentence(found), meter_words.register_sentence(found))
+    return DigestSection("Meters", said, reverse("instruments"), "Instruments")
