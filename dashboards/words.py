@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from typing import Final
 
 from airflow_jobs import units
-from airflow_jobs.models import Basis, Call, EquipmentKind, FanDrive, Stage, TargetSource, Verdict
+from airflow_jobs.models import Stage
+from airflow_jobs.words import ADVICE_LINE as ADVICE_LINE
+from airflow_jobs.words import BASES as BASES
+from airflow_jobs.words import CALLS as CALLS
+from airflow_jobs.words import FAN_DRIVES as FAN_DRIVES
+from airflow_jobs.words import KINDS as KINDS
+from airflow_jobs.words import SOURCES as SOURCES
+from airflow_jobs.words import STAGES as STAGES
+from airflow_jobs.words import verdict_text as verdict_text
 
 from .display import Shown, Units, percent, write
 from .filters import day_text
@@ -16,44 +24,6 @@ from .strips import JudgedStrip, judged_strip
 from .values.crews import Funnel, Visits
 from .values.shares import Change, Compared, FleetShares, NamedShare, Share
 from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
-
-STAGES: Final = {str(stage): label for stage, label in Stage.choices}
-CALLS: Final = {str(call): label for call, label in Call.choices} | {
-    str(Call.UNKNOWN): "Call not on record"
-}
-KINDS: Final = {str(kind): label for kind, label in EquipmentKind.choices}
-FAN_DRIVES: Final = {
-    str(drive): label for drive, label in FanDrive.choices if drive != FanDrive.UNKNOWN
-}
-BASES: Final = {str(basis): label for basis, label in Basis.choices}
-SOURCES: Final[dict[str, str]] = {
-    TargetSource.MAKER: "the maker's",
-    TargetSource.DESIGN: "the design's",
-    TargetSource.CODE: "the code's",
-    TargetSource.COMPANY: "the company's",
-}
-ADVICE_LINE: Final = (
-    "Local code, the maker's instructions and the licensed professional on site come before "
-    "this advice."
-)
-
-
-def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
-    """Return a verdict as pages say it; `probability` is that of the side it leans to."""
-    if verdict == Verdict.UNDECIDED:
-        side = {"low": "low", "high": "high"}.get(leaning, "in range")
-        sure = f" ({percent(probability)})" if probability is not None else ""
-        return f"Too close to call, probably {side}{sure}"
-    return (
-        {
-            Verdict.LOW: "Low",
-            Verdict.HIGH: "High",
-            Verdict.IN_RANGE: "In range",
-            Verdict.NOT_JUDGED: "Not judged",
-        }.get(Verdict(verdict), "")
-        if verdict
-        else ""
-    )
 
 
 def judged_verdict_text(one: Measurement) -> str:

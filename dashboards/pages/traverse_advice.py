@@ -3,24 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from airflow_jobs import units as dimensions
 from airflow_jobs.advice_words import sentence_with
 from airflow_jobs.wording import percent
+from airflow_jobs.words import METHODS
 
 from ..display import Units
 from ..values.traverses import Outcome
-
-METHODS: Final = {
-    "electric_heat": "Electric heat and temperature rise",
-    "fuel_heat": "Fuel heat and temperature rise",
-    "static_pressure": "Total external static pressure",
-    "capture_hood": "Capture hood",
-    "flow_grid": "Flow grid",
-    "maker_table": "Maker's table",
-    "historical": "Earlier value",
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,54 @@
+"""The words for verdicts, stages, calls and targets: pages and documents say the same."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from .cautions import LOCAL_RULES_FIRST
+from .display import percent
+from .models import Basis, Call, EquipmentKind, FanDrive, Stage, TargetSource, Verdict
+
+STAGES: Final = {str(stage): label for stage, label in Stage.choices}
+CALLS: Final = {str(call): label for call, label in Call.choices} | {
+    str(Call.UNKNOWN): "Call not on record"
+}
+KINDS: Final = {str(kind): label for kind, label in EquipmentKind.choices}
+FAN_DRIVES: Final = {
+    str(drive): label for drive, label in FanDrive.choices if drive != FanDrive.UNKNOWN
+}
+BASES: Final = {str(basis): label for basis, label in Basis.choices}
+SOURCES: Final[dict[str, str]] = {
+    TargetSource.MAKER: "the maker's",
+    TargetSource.DESIGN: "the design's",
+    TargetSource.CODE: "the code's",
+    TargetSource.COMPANY: "the company's",
+}
+METHODS: Final = {
+    "electric_heat": "Electric heat and temperature rise",
+    "fuel_heat": "Fuel heat and temperature rise",
+    "static_pressure": "Total external static pressure",
+    "capture_hood": "Capture hood",
+    "flow_grid": "Flow grid",
+    "maker_table": "Maker's table",
+    "historical": "Earlier value",
+}
+"""Other ways to a flow."""
+ADVICE_LINE: Final = LOCAL_RULES_FIRST
+
+
+def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
+    """Return a verdict in words; `probability` is that of the side it leans to."""
+    if verdict == Verdict.UNDECIDED:
+        side = {"low": "low", "high": "high"}.get(leaning, "in range")
+        sure = f" ({percent(probability)})" if probability is not None else ""
+        return f"Too close to call, probably {side}{sure}"
+    return (
+        {
+            Verdict.LOW: "Low",
+            Verdict.HIGH: "High",
+            Verdict.IN_RANGE: "In range",
+            Verdict.NOT_JUDGED: "Not judged",
+        }.get(Verdict(verdict), "")
+        if verdict
+        else ""
+    )
