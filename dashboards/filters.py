@@ -21,6 +21,7 @@ PERIODS: Final = {
     "dates": "From and to a day",
 }
 DEFAULT_PERIOD: Final = "12m"
+PERIOD_PARAMETERS: Final = ("period", "from", "to")
 _MONTHS: Final = {"3m": 3, "12m": 12, "3y": 36}
 
 STAGES: Final = {"as_left": "As left", "as_found": "As found"}
@@ -54,15 +55,16 @@ class Asked:
     @property
     def lasting_query(self) -> str:
         """The query string with the days written out, which shows the same next year."""
-        if self.filters.from_on is None:
-            return self.query()
-        return self.query(
-            **{
-                "period": "dates",
-                "from": _iso(self.filters.from_on),
-                "to": _iso(self.filters.to_on),
-            }
-        )
+        return self.query(**self.lasting_period)
+
+    @property
+    def lasting_period(self) -> dict[str, str]:
+        """The period's parameters with the days written out; nothing where it has no beginning."""
+        start, end = self.filters.from_on, self.filters.to_on
+        if start is None:
+            return {}
+        days = {"period": "dates", "from": start.isoformat()}
+        return days if end is None else {**days, "to": end.isoformat()}
 
     @property
     def period_text(self) -> str:
@@ -77,6 +79,14 @@ class Asked:
         if end:
             return f"Until {day_text(end)}"
         return PERIODS["all"]
+
+    @property
+    def days_text(self) -> str:
+        """The period in words with its days, for paper, which doesn't change with the calendar."""
+        start, end = self.filters.from_on, self.filters.to_on
+        if self.period == "dates" or not (start and end):
+            return self.period_text
+        return f"{self.period_text}, {day_text(start)} to {day_text(end)}"
 
 
 def day_text(day: datetime.date) -> str:

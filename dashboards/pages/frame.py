@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from airflow_jobs.models import Person
 
 from ..access import Viewer, viewer_of
-from ..filters import Asked, read_filters
+from ..filters import PERIOD_PARAMETERS, Asked, day_text, read_filters
 from ..queries.frame import House, house
 from ..tables import Table
 
@@ -39,11 +39,32 @@ class Frame:
 
     def page(self, template: str, **context: Any) -> HttpResponse:
         """Return a page."""
+        # Who hands over what was asked for shows a period; the others show all there is.
+        lasting_link = context.get("lasting_link") or self._lasting_link(context.get("asked"))
         return render(
             self.request,
             f"dashboards/{template}",
-            {"viewer": self.viewer, "house": self.house, "asked": self.asked, **context},
+            {
+                "viewer": self.viewer,
+                "house": self.house,
+                "asked": self.asked,
+                "today": self.today,
+                "today_text": day_text(self.today),
+                "lasting_link": lasting_link,
+                "lasting_url": self.request.build_absolute_uri(lasting_link),
+                **context,
+            },
         )
+
+    def _lasting_link(self, asked: Asked | None) -> str:
+        """Return the address of this view, the days of its period written out so that it lasts."""
+        kept = self.request.GET.copy()
+        if asked is not None and asked.lasting_period:
+            for name in PERIOD_PARAMETERS:
+                kept.pop(name, None)
+            kept.update(asked.lasting_period)
+        query = kept.urlencode()
+        return f"{self.request.path}?{query}" if query else self.request.path
 
 
 def page(
