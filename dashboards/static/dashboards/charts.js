@@ -1,56 +1,48 @@
-// Draws the page's charts. Each figure lies in the page as JSON; its colours are the names of
-// CSS variables, so that charts follow light and dark.
+// Draws the page's charts, and draws them again when the colours change: light or dark, or paper.
+
+import { CONFIG, figureOf } from "./figures.js";
 
 const darkness = window.matchMedia("(prefers-color-scheme: dark)");
 const stillness = window.matchMedia("(prefers-reduced-motion: reduce)");
-const NARROW = 480;
+const print = window.matchMedia("print");
+// What A4 and Letter have room for between the margins of the print styles.
+const PAPER_WIDTH = 680;
 
-function coloured(value, styles) {
-  if (typeof value === "string") {
-    const name = /^var\((--[a-z0-9-]+)\)$/.exec(value);
-    return name ? styles.getPropertyValue(name[1]).trim() : value;
-  }
-  if (Array.isArray(value)) return value.map((item) => coloured(item, styles));
-  if (value && typeof value === "object") {
-    return Object.fromEntries(
-      Object.entries(value).map(([key, item]) => [key, coloured(item, styles)]),
-    );
-  }
-  return value;
-}
-
-function draw(holder) {
-  const source = document.getElementById(holder.dataset.chart);
-  const styles = getComputedStyle(document.documentElement);
-  const figure = coloured(JSON.parse(source.textContent), styles);
-  figure.layout.font.family = getComputedStyle(holder).fontFamily;
-  if (holder.clientWidth < NARROW) figure.layout.font.size = 11;
-  if (figure.layout.meta?.square) {
-    figure.layout.height = Math.min(holder.clientWidth, figure.layout.height);
-  }
+async function draw(holder, onPaper) {
+  const figure = figureOf(holder, {
+    width: onPaper ? PAPER_WIDTH : holder.clientWidth,
+    onPaper,
+  });
+  if (onPaper) figure.layout.width = PAPER_WIDTH;
+  if (stillness.matches) figure.layout.transition = { duration: 0 };
   // The box gets the drawing's height, or a change of the window's size would squeeze the
   // drawing into whatever height the box had.
   holder.style.height = `${figure.layout.height}px`;
-  if (stillness.matches) figure.layout.transition = { duration: 0 };
-  return window.Plotly.react(holder, figure.data, figure.layout, {
-    displayModeBar: false,
-    responsive: true,
-    doubleClick: false,
-    showTips: false,
-  });
+  await window.Plotly.react(holder, figure.data, figure.layout, CONFIG);
+  // A drawing that comes back from paper would keep the width it had there.
+  if (!onPaper) await window.Plotly.Plots.resize(holder);
 }
 
-async function drawAll() {
-  for (const holder of document.querySelectorAll("[data-chart]")) {
-    try {
-      await draw(holder);
-      holder.dataset.drawn = "yes";
-    } catch (error) {
-      holder.textContent = "This chart could not be drawn; its numbers are in the table below.";
-      console.error(error);
-    }
-  }
+// The drawings stand when this returns, before its promise is kept: a print dialog waits no longer.
+function drawAll(onPaper) {
+  return Promise.all(
+    [...document.querySelectorAll("[data-chart]")].map(async (holder) => {
+      try {
+        await draw(holder, onPaper);
+        holder.dataset.drawn = onPaper ? "on paper" : "yes";
+      } catch (error) {
+        holder.textContent = "This chart could not be drawn; its numbers are in the table below.";
+        console.error(error);
+      }
+    }),
+  );
 }
 
-drawAll();
-darkness.addEventListener("change", drawAll);
+await drawAll(print.matches);
+// Where the address names a chart, those above it have just grown.
+document.querySelector(":target")?.scrollIntoView();
+
+darkness.addEventListener("change", () => drawAll(print.matches));
+print.addEventListener("change", () => drawAll(print.matches));
+window.addEventListener("beforeprint", () => drawAll(true));
+window.addEventListener("afterprint", () => drawAll(false));
