@@ -23,7 +23,8 @@ from .measured import parameters, rows
 # Over a longer period than this, shares go by quarters.
 MONTHS_UP_TO_DAYS: Final = 18 * 31
 
-_COUNTS: Final = """
+# Of jobs `j`.
+COUNTS: Final = """
     count(*) AS total,
     count(*) FILTER (WHERE j.is_below) AS below,
     count(*) FILTER (WHERE j.is_above) AS above,
@@ -44,7 +45,7 @@ left_measured AS (
 ),
 counted AS (
     SELECT grouping(j.month, j.crew_id, j.site_id) AS counted_by,
-           j.stage, j.month, j.crew_id, j.site_id, {_COUNTS},
+           j.stage, j.month, j.crew_id, j.site_id, {COUNTS},
            CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
                 THEN array_agg(j.position) END AS positions,
            CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
@@ -71,9 +72,9 @@ def fleet_shares(filters: Filters) -> FleetShares:
     """
     step = "quarter" if spans_many_months(filters) else "month"
     found = rows(_SHARES.format(jobs=jobs(filters)), {**parameters(filters), "step": step})
-    shares = _shares(found)
+    shares = shares_of(found)
     counted = [(row["counted_by"], row, share) for row, share in zip(found, shares, strict=True)]
-    empty = _shares([{}])[0]
+    empty = shares_of([{}])[0]
     whole = {row["stage"]: (row, share) for by, row, share in counted if by == _WHOLE}
     found_row, found_share = whole.get(Stage.AS_FOUND, ({}, empty))
     left_row, left_share = whole.get(Stage.AS_LEFT, ({}, empty))
@@ -106,7 +107,7 @@ def fleet_shares(filters: Filters) -> FleetShares:
 
 _BEFORE: Final = f"""
 WITH {{jobs}}
-SELECT {_COUNTS} FROM jobs j WHERE j.stage = %(stage)s
+SELECT {COUNTS} FROM jobs j WHERE j.stage = %(stage)s
 """
 
 
@@ -134,7 +135,7 @@ def change_against_before(filters: Filters, now: Share) -> Change | None:
         to_on=filters.from_on - datetime.timedelta(days=1),
     )
     values = {**parameters(earlier), "step": "month", "stage": str(filters.stage)}
-    (before,) = _shares(rows(_BEFORE.format(jobs=jobs(earlier)), values))
+    (before,) = shares_of(rows(_BEFORE.format(jobs=jobs(earlier)), values))
     if not before.total or earlier.from_on is None or earlier.to_on is None:
         return None
     low, high = share_difference(
@@ -160,7 +161,8 @@ def spans_many_months(filters: Filters) -> bool:
     return (filters.to_on - filters.from_on).days > MONTHS_UP_TO_DAYS
 
 
-def _shares(found: list[dict[str, Any]]) -> list[Share]:
+def shares_of(found: list[dict[str, Any]]) -> list[Share]:
+    """Return the share of each row of `COUNTS`; a row without them is one without jobs."""
     total = np.array([row.get("total", 0) for row in found])
     outside = np.array([row.get("below", 0) + row.get("above", 0) for row in found])
     low, high = wilson(count=total - outside, total=total)
