@@ -12,7 +12,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from airflow_jobs.calc.layouts import Plan, plan_for
-from airflow_jobs.calc.positions import plan_as_drilled
+from airflow_jobs.calc.recorded_places import counts_read, plan_as_recorded
 from airflow_jobs.calc.sections import InsideSection, inside_section
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import (
@@ -149,7 +149,9 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         around.cooling_settings.get(equipment.pk),
     )
     inside = inside_of(section)
-    lines, points = _counts(traverse, section)
+    lines, points = counts_read(
+        traverse.mode, traverse.readings, lines=section.lines, points=section.points_per_line
+    )
     plan = plan_of(section, inside, lines, points)
     carries_all = (
         section.pk not in around.shared_sections
@@ -245,22 +247,12 @@ def actual_plan(
     positions: dict[str, Any] | None,
 ) -> Plan:
     """Return where the points really were: as sent, else as drilled, else as planned."""
-    drilled, sent = section.holes or {}, positions or {}
-    along_key = "angles" if plan.shape == "round" else "lines"
-    along = sent.get(along_key) or drilled.get(along_key)
-    depths = sent.get("depths") or drilled.get("depths")
-    if not along and not depths:
-        return plan
-    lines = tuple(float(value) for value in along) if along else None
-    return plan_as_drilled(
+    return plan_as_recorded(
         plan,
         inside,
         section.drilled_side,  # type: ignore[arg-type]  # a named constraint holds it
-        lines_m=None if plan.shape == "round" else lines,
-        angles_deg=lines if plan.shape == "round" else None,
-        depths_m=(
-            tuple(tuple(float(value) for value in line) for line in depths) if depths else None
-        ),
+        drilled=section.holes,
+        sent=positions,
     )
 
 
@@ -270,16 +262,6 @@ def holes_disagree_m(section: DuctSection, positions: dict[str, Any] | None) -> 
     if not drilled or not sent or len(drilled) != len(sent):
         return 0.0
     return max(abs(float(a) - float(b)) for a, b in zip(drilled, sent, strict=True))
-
-
-def _counts(traverse: Traverse, section: DuctSection) -> tuple[int | None, int | None]:
-    """Return the plan's lines and points: as many as were read, else the section's."""
-    if traverse.mode == "points":
-        values = traverse.readings["values"]
-        return len(values), len(values[0])
-    if traverse.mode == "sweeps":
-        return len(traverse.readings["lines"]), section.points_per_line
-    return traverse.readings.get("lines") or section.lines, section.points_per_line
 
 
 def _calibration_of(

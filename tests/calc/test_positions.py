@@ -17,6 +17,7 @@ from airflow_jobs.calc.positions import (
     walls_along_shaft_m,
 )
 from airflow_jobs.calc.reach import reach
+from airflow_jobs.calc.recorded_places import counts_read, plan_as_recorded
 from airflow_jobs.calc.sections import InsideSection, inside_section
 
 INCH = 0.0254
@@ -202,3 +203,23 @@ def test_a_longer_probe_never_reaches_less(length: float, extra: float) -> None:
     shorter = reach(plan_for(duct), duct, probe_reach_m=length)
     longer = reach(plan_for(duct), duct, probe_reach_m=length + extra)
     assert rank[longer.judgement] >= rank[shorter.judgement]
+
+
+def test_positions_as_sent_go_before_those_drilled_and_those_before_the_plan() -> None:
+    duct = _duct(0.5, 0.5)
+    plan = plan_for(duct)
+    drilled = {"lines": [0.04, 0.14, 0.27, 0.36, 0.46], "depths": [[0.05, 0.25, 0.45]] * 5}
+    sent = {"lines": [0.05, 0.14, 0.27, 0.36, 0.46]}
+    found = plan_as_recorded(plan, duct, "width", drilled=drilled, sent=sent)
+    assert found.lines[0] == pytest.approx(0.1)
+    assert found.depths[0] == pytest.approx((0.1, 0.5, 0.9))
+    found = plan_as_recorded(plan, duct, "width", drilled=drilled, sent=None)
+    assert found.lines[0] == pytest.approx(0.08)
+    assert plan_as_recorded(plan, duct, "width", drilled={}, sent={}) is plan
+
+
+def test_counts_are_those_read_and_else_those_of_the_section() -> None:
+    assert counts_read("points", {"values": [[1.0] * 4] * 6}, lines=5, points=5) == (6, 4)
+    assert counts_read("sweeps", {"lines": [{}] * 7}, lines=5, points=5) == (7, 5)
+    assert counts_read("average", {"mean": 3.0}, lines=5, points=None) == (5, None)
+    assert counts_read("average", {"mean": 3.0, "lines": 6}, lines=5, points=5) == (6, 5)
