@@ -12,6 +12,7 @@ from .pages.sign_in import SignInPage
 from .pages.system import system, system_file
 from .pages.systems import systems
 from .pages.traverse import traverse, traverse_file
+from .pages.traverse_revisions import traverse_revisions, traverse_revisions_file
 
 urlpatterns = [
     path("", fleet, name="fleet"),
@@ -28,6 +29,12 @@ urlpatterns = [
     path("traverses/<uuid:traverse_id>/", traverse, name="traverse"),
     path("traverses/<uuid:traverse_id>/<slug:slug>.csv", traverse_file, name="traverse-file"),
     path("digest/", digest, name="digest"),
+    path("traverses/<uuid:traverse_id>/revisions/", traverse_revisions, name="traverse-revisions"),
+    path(
+        "traverses/<uuid:traverse_id>/revisions/differences.csv",
+        traverse_revisions_file,
+        name="traverse-revisions-file",
+    ),
     path("method/", method, name="method"),
     path("sign-in/", SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

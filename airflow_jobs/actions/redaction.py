@@ -15,6 +15,7 @@ import pgtrigger
 from django.db import connection
 
 from airflow_jobs.models import (
+    REDACTED,
     Customer,
     DigestSubscription,
     Person,
@@ -29,7 +30,6 @@ from .access import Actor, NotVisible, writing
 
 Row = TypeVar("Row", bound=Record)
 
-REDACTED: Final = "Redacted"
 PERSONAL: Final[dict[type[Record], dict[str, Callable[[Any], Any]]]] = {
     Person: {
         "username": lambda row: f"redacted-{row.pk.hex[-12:]}",

@@ -21,7 +21,7 @@ from .equipment import Equipment, EquipmentKind, FanDrive
 from .flow_readings import FlowMethod, FlowReading
 from .flow_sets import FlowSet, FlowSetMember
 from .instruments import Calibration, DirectionResponse, Instrument, Principle, Shows
-from .people import Person, Role
+from .people import REDACTED, Person, Role
 from .pressures import PressureReading
 from .results import Computation, Result, State, Verdict
 from .sites import Climate, Site
@@ -32,6 +32,7 @@ from .traverses import Mode, ReadingKind, TakenIn, Traverse, TraverseRevision
 from .visits import Purpose, Stage, Visit
 
 __all__ = [
+    "REDACTED",
     "RULES_BY_SHAPE",
     "Adjustment",
     "AdjustmentKind",

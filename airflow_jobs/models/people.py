@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 
 from .base import Record, count_revision, one_of, with_history
+
+REDACTED: Final = "Redacted"
+"""What takes the place of a name that was taken out on request."""
 
 
 class Role(models.TextChoices):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Final
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -17,15 +17,28 @@ from ..display import Shown, Units, percent
 from ..filters import day_text
 from ..queries.traverse import traverse_record
 from ..strips import JudgedStrip
+from ..tables import Table
 from ..values.systems import Judged
 from ..values.traverses import Interval, Outcome, TargetRange, TraverseRecord
 from . import traverse_tables as tables
 from .frame import Frame, file_of, page
 from .traverse_advice import blower_advice, comparisons, why_no_advice
+from .traverse_beside import pressures_sentence, pressures_table, rises_table
 from .traverse_profile import profile_chart
+from .traverse_section import positions_table, section_of
 
-FILES = ("readings", "corrections", "budget", "flows")
 FIRST_FINDINGS = 3
+TABLES: Final[dict[str, Callable[[TraverseRecord, Units], Table | None]]] = {
+    "flows": tables.flows_table,
+    "corrections": tables.corrections_table,
+    "budget": tables.budget_table,
+    "readings": tables.readings_table,
+    "positions": positions_table,
+    "pressures": pressures_table,
+    "rises": rises_table,
+}
+"""Address of the file -> what makes the table."""
+OF_RESULT: Final = ("flows", "corrections", "budget")
 
 
 @page
@@ -51,11 +64,14 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
         strip=_strip(outcome, units) if outcome else None,
         by_rule=_by_rule(outcome, units) if outcome else "",
         target=_target(outcome.target, outcome, units) if outcome and outcome.target else "",
-        flows_table=tables.flows_table(record, units) if outcome else None,
-        corrections_table=tables.corrections_table(record, units) if outcome else None,
-        budget_table=tables.budget_table(record) if outcome else None,
-        readings_table=tables.readings_table(record, units),
+        tables={
+            slug: make(record, units)
+            for slug, make in TABLES.items()
+            if outcome is not None or slug not in OF_RESULT
+        },
         chart=profile_chart(record, units),
+        section_drawn=section_of(record, units),
+        pressures_sentence=pressures_sentence(record, units),
         findings_first=findings[:FIRST_FINDINGS],
         findings_more=findings[FIRST_FINDINGS:],
         blower_advice=blower_advice(outcome, units),
@@ -68,15 +84,6 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
             for name, value in record.operating_state.items()
             if value not in (None, "")
         ],
-        revisions=[
-            {
-                "number": one.number,
-                "when": f"{one.recorded_at:%Y-%m-%d %H:%M}",
-                "reason": one.reason,
-                "content": json.dumps(one.content, indent=2, ensure_ascii=False),
-            }
-            for one in record.revisions
-        ],
         sets=_sets(record, units),
         advice_line=words.ADVICE_LINE,
     )
@@ -86,15 +93,11 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
 def traverse_file(frame: Frame, *, traverse_id: UUID, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV."""
     record = _record(traverse_id)
-    if slug not in FILES or (record.outcome is None and slug != "readings"):
+    if slug not in TABLES or (record.outcome is None and slug in OF_RESULT):
         raise Http404
-    units = frame.house.units
-    table = {
-        "readings": lambda: tables.readings_table(record, units),
-        "corrections": lambda: tables.corrections_table(record, units),
-        "budget": lambda: tables.budget_table(record),
-        "flows": lambda: tables.flows_table(record, units),
-    }[slug]()
+    table = TABLES[slug](record, frame.house.units)
+    if table is None:
+        raise Http404
     return file_of(table, "traverse")
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.urls import reverse
 
 from airflow_jobs import units as dimensions
+from airflow_jobs.models import TakenIn
 
 from .. import words
 from ..display import Units, percent, write, write_significant
@@ -135,7 +138,7 @@ def corrections_table(record: TraverseRecord, units: Units) -> Table:
     )
 
 
-def budget_table(record: TraverseRecord) -> Table:
+def budget_table(record: TraverseRecord, _units: Units) -> Table:
     """Return what the uncertainty is made of, the largest share first."""
     outcome = record.outcome
     assert outcome is not None
@@ -167,40 +170,65 @@ def budget_table(record: TraverseRecord) -> Table:
 
 
 def readings_table(record: TraverseRecord, units: Units) -> Table:
-    """Return what was read, a row a line."""
+    """Return what was read, a row a line in the order of the holes."""
     readings = record.readings
     points = max((len(line) for line in readings.values), default=0)
     dimension = reading_dimension(record)
     reasons = {(line, point): text for line, point, text in readings.reasons}
+    is_average = readings.mode == "average"
+    has_seconds = any(seconds is not None for seconds in readings.seconds)
     points_said = ""
     if readings.mode == "points":
-        points_said = "; a row is a line, its points count from the drilled wall"
+        points_said = f"; a row is a line, its points count from the drilled wall. {_order(record)}"
         columns = tuple(Column(f"{point + 1}", is_number=True) for point in range(points))
     else:
         columns = (Column("Mean", is_number=True),)
+    if has_seconds:
+        columns = (*columns, Column("Seconds", is_number=True))
     return Table(
         slug="readings",
         caption=f"Readings as shown by the meter, {units.name(dimension)}{points_said}",
-        columns=(Column("Line" if readings.mode != "average" else "What"), *columns),
+        columns=(Column("What" if is_average else "Line"), *columns),
         rows=tuple(
             (
-                Cell(f"{number + 1}" if readings.mode != "average" else "Overall average"),
+                Cell("Overall average" if is_average else f"{number + 1}"),
                 *(
                     Cell(
                         reading_text(record, units, line[point] if point < len(line) else None),
                         ""
                         if point >= len(line) or line[point] is None
                         else units.number(line[point] or 0.0, dimension),
-                        note=reasons.get((number + 1, point + 1), ""),
+                        note=_why_missing(line, number, point, reasons),
                     )
                     for point in range(max(points, 1))
                 ),
+                *((_seconds(readings.seconds, number),) if has_seconds else ()),
             )
             for number, line in enumerate(readings.values)
         ),
         href=_file(record, "readings"),
         is_grid=True,
     )
+
+
+def _order(record: TraverseRecord) -> str:
+    """Say in which order the points were read."""
+    if record.readings.taken_in == TakenIn.BACK_AND_FORTH:
+        return "Read back and forth: every second line from its far end."
+    return "Read line by line, each from its first point."
+
+
+def _why_missing(
+    line: Sequence[float | None], number: int, point: int, reasons: dict[tuple[int, int], str]
+) -> str:
+    if point < len(line) and line[point] is not None:
+        return ""
+    return reasons.get((number + 1, point + 1), "not read")
+
+
+def _seconds(seconds: Sequence[float | None], number: int) -> Cell:
+    taken = seconds[number] if number < len(seconds) else None
+    return Cell("–", "") if taken is None else Cell(write(taken, 1), taken)
 
 
 def _file(record: TraverseRecord, slug: str) -> str:

@@ -10,19 +10,29 @@ from airflow_jobs.models import (
     Computation,
     FlowSetMember,
     Mode,
+    PressureReading,
     Result,
     State,
+    TemperatureRise,
     Traverse,
     TraverseRevision,
 )
 
 from ..values.systems import SystemName
-from ..values.traverses import Readings, Revision, Section, SetMember, TraverseRecord
+from ..values.traverses import (
+    HeatRise,
+    Readings,
+    Section,
+    SetMember,
+    StaticPressures,
+    TraverseRecord,
+)
 from .outcome import interval_of, outcome_of
+from .places import places_of
 
 
 def traverse_record(traverse_id: UUID) -> TraverseRecord | None:
-    """Return a traverse's page, or nothing where there is no such traverse; three statements."""
+    """Return a traverse's page, or nothing where there is no such traverse; five statements."""
     traverse = Traverse.objects.with_context().with_result().filter(pk=traverse_id).first()
     if traverse is None:
         return None
@@ -70,11 +80,15 @@ def traverse_record(traverse_id: UUID) -> TraverseRecord | None:
             layout_rule=section.get_layout_rule_display(),
         ),
         readings=_readings(traverse),
+        places=places_of(traverse),
         state=state,
         failure=computation.failure if computation and state == State.FAILED else "",
         outcome=outcome_of(result) if result is not None else None,
-        revisions=_revisions(traverse_id, zone),
+        revisions=TraverseRevision.objects.filter(traverse_id=traverse_id).count(),
         sets=_sets(traverse_id),
+        pressures=_pressures(traverse, zone),
+        rises=_rises(traverse, zone),
+        max_external_static_pa=equipment.max_external_static_pa,
     )
 
 
@@ -101,26 +115,13 @@ def _readings(traverse: Traverse) -> Readings:
         depths_m=tuple(tuple(line) for line in positions.get("depths") or ()),
         reasons=tuple(_reason(one) for one in traverse.reasons or ()),
         seconds=seconds,
+        taken_in=traverse.taken_in if traverse.mode == Mode.POINTS else "",
     )
 
 
 def _reason(kept: Any) -> tuple[int, int, str]:
     line, point, text = kept
     return int(line), int(point), str(text)
-
-
-def _revisions(traverse_id: UUID, zone: ZoneInfo) -> tuple[Revision, ...]:
-    found = TraverseRevision.objects.filter(traverse_id=traverse_id).order_by("-number")
-    return tuple(
-        Revision(
-            number=one.number,
-            content=one.content,
-            reason=one.reason,
-            actor=one.actor,
-            recorded_at=one.recorded_at.astimezone(zone),
-        )
-        for one in found
-    )
 
 
 def _sets(traverse_id: UUID) -> tuple[SetMember, ...]:
@@ -146,3 +147,40 @@ def _sets(traverse_id: UUID) -> tuple[SetMember, ...]:
             )
         )
     return tuple(found)
+
+
+def _pressures(traverse: Traverse, zone: ZoneInfo) -> tuple[StaticPressures, ...]:
+    """Return what was read of the same system on the same visit."""
+    found = PressureReading.objects.filter(
+        visit_id=traverse.visit_id, equipment_id=traverse.duct_section.equipment_id
+    ).order_by("taken_at", "pk")
+    return tuple(
+        StaticPressures(
+            taken_at=one.taken_at.astimezone(zone),
+            stage=one.stage,
+            return_pa=one.return_static_pa,
+            supply_pa=one.supply_static_pa,
+            external_pa=one.external_static_pa,
+            filter_drop_pa=one.filter_drop_pa,
+            coil_drop_pa=one.coil_drop_pa,
+        )
+        for one in found
+    )
+
+
+def _rises(traverse: Traverse, zone: ZoneInfo) -> tuple[HeatRise, ...]:
+    found = TemperatureRise.objects.filter(
+        visit_id=traverse.visit_id, equipment_id=traverse.duct_section.equipment_id
+    ).order_by("taken_at", "pk")
+    return tuple(
+        HeatRise(
+            taken_at=one.taken_at.astimezone(zone),
+            stage=one.stage,
+            entering_c=one.entering_c,
+            leaving_c=one.leaving_c,
+            electric_w=one.electric_power_w,
+            heat_input_w=one.heat_input_w,
+            efficiency=one.efficiency,
+        )
+        for one in found
+    )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
+from .places import SectionPlaces
 from .systems import SystemName
 
 
@@ -118,6 +119,8 @@ class Readings:
     depths_m: tuple[tuple[float, ...], ...]
     reasons: tuple[tuple[int, int, str], ...]
     seconds: tuple[float | None, ...]
+    taken_in: str
+    """Points: `line_by_line` or `back_and_forth`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,17 +140,6 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Revision:
-    """One content of a traverse, as it was sent."""
-
-    number: int
-    content: Any
-    reason: str
-    actor: str
-    recorded_at: datetime.datetime
-
-
-@dataclass(frozen=True, slots=True)
 class SetMember:
     """A flow-set that the traverse is part of."""
 
@@ -156,6 +148,32 @@ class SetMember:
     verdict: str
     judged: Interval
     flow_standard: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class StaticPressures:
+    """One set of static pressures against the room, beside the traverse; Pa, returns negative."""
+
+    taken_at: datetime.datetime
+    stage: str
+    return_pa: float | None
+    supply_pa: float | None
+    external_pa: float | None
+    filter_drop_pa: float | None
+    coil_drop_pa: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HeatRise:
+    """One temperature rise beside the traverse."""
+
+    taken_at: datetime.datetime
+    stage: str
+    entering_c: float
+    leaving_c: float
+    electric_w: float | None
+    heat_input_w: float | None
+    efficiency: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +205,16 @@ class TraverseRecord:
     revision: int
     section: Section
     readings: Readings
+    places: SectionPlaces | None
+    """Where the points were; None where what is recorded doesn't go together."""
     state: str
     failure: str
     outcome: Outcome | None
-    revisions: tuple[Revision, ...]
+    revisions: int
+    """How many contents were sent: 1 where nothing was corrected."""
     sets: tuple[SetMember, ...]
+    pressures: tuple[StaticPressures, ...]
+    """Of the system on the same visit, the earliest first."""
+    rises: tuple[HeatRise, ...]
+    max_external_static_pa: float | None
+    """What the maker allows."""

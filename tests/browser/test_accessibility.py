@@ -40,6 +40,7 @@ def _addresses(traverse: Traverse) -> dict[str, str]:
         "systems": "/systems/",
         "system": f"/systems/{traverse.duct_section.equipment_id}/",
         "traverse": f"/traverses/{traverse.pk}/",
+        "revisions": f"/traverses/{traverse.pk}/revisions/",
         "method": "/method/",
     }
 

@@ -24,7 +24,7 @@ EVERYTHING = "/?period=all"
 
 # Statements that a page takes, sign-in, company and a technician's crews included; a change
 # here is a decision.
-STATEMENTS = {"fleet": 7, "systems": 6, "system": 6, "traverse": 6}
+STATEMENTS = {"fleet": 7, "systems": 6, "system": 6, "traverse": 8}
 
 
 def _text(client: Client, address: str) -> str:
@@ -52,6 +52,7 @@ def _addresses(traverse: Traverse) -> list[str]:
         "/systems/",
         f"/systems/{system}/",
         f"/traverses/{traverse.pk}/",
+        f"/traverses/{traverse.pk}/revisions/",
         "/crews/left.csv",
         "/instruments/compared.csv",
         f"/instruments/{traverse.instrument_id}/results.csv",
@@ -75,7 +76,7 @@ def test_pages_only_read_and_are_not_kept_by_proxies(manager: Client) -> None:
 
 
 def test_pages_bring_their_policy_and_no_inline_script_or_style(manager: Client) -> None:
-    for address in _addresses(make_measured())[:7]:
+    for address in _addresses(make_measured())[:8]:
         response = manager.get(address)
         policy = response["Content-Security-Policy"]
         assert "script-src 'self'" in policy
@@ -364,7 +365,7 @@ def test_a_failed_result_gives_its_reason_and_keeps_what_was_sent(manager: Clien
     text = _text(manager, f"/traverses/{traverse.pk}/")
     assert "The section has no inside: check its sizes." in text
     assert "400 ± 20" not in text
-    assert f"{traverse.pk}" in text
+    assert "See the content as it was sent" in text
     assert "574" in text
 
 
@@ -436,8 +437,8 @@ def test_si_companies_are_shown_si(manager: Client) -> None:
 def test_what_was_sent_is_shown_as_it_was(manager: Client) -> None:
     traverse = make_measured()
     revision = traverse.revisions.get()
-    page = manager.get(f"/traverses/{traverse.pk}/").content.decode()
-    assert "Revision 1, recorded" in page
+    page = manager.get(f"/traverses/{traverse.pk}/revisions/").content.decode()
+    assert "It was sent once and never corrected." in page
     assert str(revision.content["id"]) in page
 
 
