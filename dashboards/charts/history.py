@@ -10,7 +10,7 @@ from typing import Any, Final
 import plotly.graph_objects as go
 
 from ..values.systems import AdjustmentMade, Judged, Measurement, Trend
-from .look import BAND, INK, LINE, SOFT, VERDICT_COLOURS, as_data, figure
+from .look import BAND, INK, LINE, SOFT, VERDICT_COLOURS, VERDICT_MARKS, as_data, figure
 
 STAGES: Final = (
     ("as_found", "As found", "circle"),
@@ -45,9 +45,8 @@ def flow_over_time(
 ) -> dict[str, Any]:
     """Return the judged measurements with intervals, target band, adjustments and trend.
 
-    Shapes tell the stages apart, colours the verdicts; where a point lies against the band says
-    the same without colour. Measurements under another call have a cross in their shape: their
-    band may be another one.
+    Shapes tell the stages apart; colours and the marks beside the points tell the verdicts.
+    Measurements under another call have a cross in their shape: their band may be another one.
     """
     made = figure(height=420)
     judged = [one for one in measurements if one.judged is not None]
@@ -138,12 +137,26 @@ def _add_points(
         return
     value = [scale.number(j, j.value) for _, j in kept]
     colours = [VERDICT_COLOURS.get(one.verdict, SOFT) for one, _ in kept]
+    # The legend names the stage, which has no colour; the points' own entry would have the first's.
+    made.add_trace(
+        go.Scatter(
+            x=[None],
+            y=[None],
+            name=name,
+            mode="markers",
+            marker={"symbol": symbol, "size": 11, "color": INK, "line": {"color": INK, "width": 2}},
+        )
+    )
     made.add_trace(
         go.Scatter(
             x=[_day(one.taken_at) for one, _ in kept],
             y=value,
             name=name,
-            mode="markers",
+            showlegend=False,
+            mode="markers+text",
+            text=[VERDICT_MARKS.get(one.verdict, "") for one, _ in kept],
+            textposition="middle right",
+            textfont={"color": colours, "size": 10},
             marker={
                 "symbol": symbol,
                 "size": 11,

@@ -22,6 +22,8 @@ VERDICT_COLOURS: Final = {
     "undecided": SOFT,
     "not_judged": SOFT,
 }
+# Beside a point, because its shape says the stage: colour alone is lost in grey and to some eyes.
+VERDICT_MARKS: Final = {"low": "▼", "high": "▲", "undecided": "▨"}
 
 
 def figure(*, height: int) -> go.Figure:

@@ -33,6 +33,8 @@ def meters_compared(meters: Sequence[MeterStanding]) -> dict[str, Any] | None:
                     "symbol": ["diamond" if one.reads != "alike" else "circle" for one, _ in kept],
                     "size": [13 if one.reads != "alike" else 10 for one, _ in kept],
                     "color": INK if is_paired else PAPER,
+                    # Where sizes differ, points would be drawn half transparent.
+                    "opacity": 1,
                     "line": {"color": INK, "width": 1.5},
                 },
                 error_x={

@@ -123,7 +123,8 @@ def _chart(history: SystemHistory, units: Units) -> dict[str, Any]:
     adjusted = ", dotted lines are adjustments" if history.adjustments else ""
     sentence = (
         f"{words.count_of(len(judged), 'judged measurement')}: {words.listed(counted)}, each with "
-        f"its 95 % interval; the band is the target range{adjusted}."
+        f"its 95 % interval; ▼ is low, ▲ high, ▨ too close to call; the band is the target "
+        f"range{adjusted}."
     )
     return {
         "id": "chart-history",

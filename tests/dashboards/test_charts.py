@@ -180,6 +180,20 @@ def test_stages_have_shapes_and_verdicts_have_colours() -> None:
     assert traces["As left"]["error_y"]["arrayminus"] == [20.0]
 
 
+def test_verdicts_have_a_mark_beside_the_point_and_the_legend_has_no_colour() -> None:
+    figure = _history(
+        _measured("low", value=300.0),
+        _measured("in_range", days=1),
+        _measured("undecided", days=2, value=440.0),
+        _measured("high", days=3, value=500.0),
+    )
+    key, points = [trace for trace in figure["data"] if trace.get("name") == "As left"]
+    assert points["text"] == ["▼", "", "▨", "▲"]
+    assert points["showlegend"] is False
+    assert key["marker"]["color"] == "var(--ink)"
+    assert key["x"] == [None]
+
+
 def test_another_call_is_marked_and_does_not_move_the_band() -> None:
     figure = _history(
         _measured("in_range"), _measured("in_range", days=5, call="heating", value=430.0)
