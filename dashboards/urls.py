@@ -8,7 +8,9 @@ from .pages.digest import digest
 from .pages.fleet import fleet, fleet_file
 from .pages.instruments import instrument, instrument_file, instruments, instruments_file
 from .pages.method import method
+from .pages.returning import returning_file, systems_returning
 from .pages.sign_in import SignInPage
+from .pages.site import site, site_file
 from .pages.system import system, system_file
 from .pages.systems import systems
 from .pages.traverse import traverse, traverse_file
@@ -24,8 +26,12 @@ urlpatterns = [
     path("instruments/<uuid:instrument_id>/", instrument, name="instrument"),
     path("instruments/<uuid:instrument_id>/results.csv", instrument_file, name="instrument-file"),
     path("systems/", systems, name="systems"),
+    path("systems/returning/", systems_returning, name="systems-returning"),
+    path("systems/returning/<slug:slug>.csv", returning_file, name="returning-file"),
     path("systems/<uuid:system_id>/", system, name="system"),
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),
+    path("sites/<uuid:site_id>/", site, name="site"),
+    path("sites/<uuid:site_id>/<slug:slug>.csv", site_file, name="site-file"),
     path("traverses/<uuid:traverse_id>/", traverse, name="traverse"),
     path("traverses/<uuid:traverse_id>/<slug:slug>.csv", traverse_file, name="traverse-file"),
     path("digest/", digest, name="digest"),

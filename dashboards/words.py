@@ -42,6 +42,12 @@ def judged_shown(judged: Judged, house_units: Units) -> Shown:
     return shown
 
 
+def judged_number(judged: Judged, value: float, house_units: Units) -> float:
+    """Return one of a judged value's numbers in the company's unit, unrounded."""
+    dimension = units.FLOW if judged.by_design_flow else units.FLOW_PER_CAPACITY
+    return house_units.number(value, dimension)
+
+
 def labelled_strip(judged: Judged, house_units: Units) -> JudgedStrip:
     """Return the large drawing of a judged value, its limits written under it."""
     low, high = limits_text(judged, house_units)

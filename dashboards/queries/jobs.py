@@ -15,8 +15,9 @@ jobs AS (
            m.visit_id, m.equipment_id, m.stage, m.call, m.state, v.crew_id,
            s.id AS site_id, e.kind,
            date_trunc(%(step)s, m.taken_at AT TIME ZONE s.time_zone)::date AS month,
-           (m.taken_at AT TIME ZONE s.time_zone)::date AS taken_on,
-           r.verdict, r.judged_value, r.judged_u, r.target_low, r.target_high,
+           m.taken_at, (m.taken_at AT TIME ZONE s.time_zone)::date AS taken_on, m.instrument_id,
+           r.verdict, r.judged_value, r.judged_u, r.judged_low, r.judged_high,
+           r.target_low, r.target_high,
            r.flow_per_capacity_m3_s_per_w,
            r.judged_value < r.target_low AS is_below,
            r.judged_value > r.target_high AS is_above,
@@ -42,10 +43,11 @@ def jobs(filters: Filters) -> str:
 
     Its columns: visit_id, equipment_id, call, stage, state (of the computation), crew_id, site_id,
     kind (of the equipment), month (its first day, or its quarter's, by the parameter `step`),
-    taken_on (the day where the system stands), verdict, is_below, is_above, judged_value, judged_u,
-    target_low, target_high, flow_per_capacity_m3_s_per_w (null without a capacity), position and
-    position_u (the judged value and its standard uncertainty, 0 at the low limit and 1 at the high
-    one). The statement's parameters are `measured.parameters(filters)` and `step`.
+    taken_at, taken_on (the day where the system stands), instrument_id, verdict, is_below,
+    is_above, judged_value, judged_u, judged_low, judged_high, target_low, target_high,
+    flow_per_capacity_m3_s_per_w (null without a capacity), position and position_u (the judged
+    value and its standard uncertainty, 0 at the low limit and 1 at the high one). The statement's
+    parameters are `measured.parameters(filters)` and `step`.
     """
     conditions = " AND ".join((of_systems(filters), of_measurements(filters), in_period(filters)))
     return f"{MEASURED}, {_JOBS.format(conditions=conditions)}"

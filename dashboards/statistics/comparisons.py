@@ -90,7 +90,7 @@ def mark(count: ArrayLike, total: ArrayLike) -> Marked:
         expected = _expected(k, n, flagged)
         spread = _spread_of_others(outside, jobs, expected, flagged)
         p_value = _p_values(outside, np.where(enough, jobs, 0.0), expected, spread)
-        found = _false_discovery(p_value)
+        found = false_discovery(p_value)
         if np.array_equal(found, flagged):
             break
         flagged = found
@@ -154,7 +154,7 @@ def _log_pmf(support: Floats, n: float, mean: float, spread: float) -> Floats:
     return wide
 
 
-def _false_discovery(p_value: Floats) -> Flags:
+def false_discovery(p_value: Floats) -> Flags:
     """Return which hypotheses fall by the step-up procedure; NaN is not tested."""
     found = np.zeros(p_value.shape, bool)
     tested = np.flatnonzero(np.isfinite(p_value))

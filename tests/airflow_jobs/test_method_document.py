@@ -90,6 +90,7 @@ SECTIONS = [
     "leakage",
     "findings",
     "statistics",
+    "found-again",
     "limits",
 ]
 

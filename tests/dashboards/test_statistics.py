@@ -231,9 +231,9 @@ def test_a_group_without_jobs_is_given_the_whole_s_share() -> None:
 
 
 @given(st.lists(st.floats(1e-6, 1.0), min_size=1, max_size=30))
-def test_the_false_discovery_rate_is_controlled_as_a_judge_does(p: list[float]) -> None:
+def test_thefalse_discovery_rate_is_controlled_as_a_judge_does(p: list[float]) -> None:
     judge = multipletests(p, alpha=0.05, method="fdr_bh")[0]
-    np.testing.assert_array_equal(comparisons._false_discovery(np.array(p)), judge)
+    np.testing.assert_array_equal(comparisons.false_discovery(np.array(p)), judge)
 
 
 def test_nobody_is_marked_on_a_handful_of_jobs() -> None:
