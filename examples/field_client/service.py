@@ -109,9 +109,12 @@ class Service:
                         "The token is not good, or not any more: get a new one and set "
                         "FIELD_TOKEN. What waits here is kept and goes out then."
                     )
-                if answer.status not in BUSY:
+                if answer.status in BUSY:
+                    reason, at_least_s = f"it is busy ({answer.status})", answer.retry_after_s
+                elif _lost_a_part(answer):
+                    reason, at_least_s = "the line lost a part of what was sent", 0.0
+                else:
                     return answer
-                reason, at_least_s = f"it is busy ({answer.status})", answer.retry_after_s
             failures += 1
             pause = pause_s(failures, at_least_s)
             if waited_s + pause > self.patience_s:
@@ -151,6 +154,13 @@ class Service:
             return Answer(status, None, retry_after_s)
         # The sign-in page of a guest network, for one, must not pass for "stored".
         raise NoAnswer(f"something other than the service answered ({status}); is the URL right?")
+
+
+def _lost_a_part(answer: Answer) -> bool:
+    """Tell a body that the line cut short from one that is wrong, which would fail again."""
+    if answer.status != 400 or not isinstance(answer.body, dict):
+        return False
+    return any(error.get("code") == "broken_off" for error in answer.body.get("errors", []))
 
 
 class _NoRedirects(urllib.request.HTTPRedirectHandler):

@@ -28,6 +28,7 @@ PASS = Fault("passes it on")
 SLOW = Fault("passes the answer on in many small pieces")
 BEFORE = Fault("breaks off before the request has left")
 HALFWAY_THERE = Fault("breaks off when half of the request has arrived")
+CUT_SHORT = Fault("loses the second half of the request, and passes on the answer to the first")
 AFTER = Fault("breaks off when the service has answered, before the answer arrives")
 HALFWAY_BACK = Fault("breaks off when half of the answer has arrived")
 HELD = Fault("holds the service's answer back until the client has gone")
@@ -137,6 +138,9 @@ class FaultyProxy:
         elif fault == HALFWAY_THERE:
             self._forward(request[: -max(1, len(request.partition(b"\r\n\r\n")[2]) // 2)], False)
             _break_off(client)
+        elif fault == CUT_SHORT:
+            half = len(request.partition(b"\r\n\r\n")[2]) // 2
+            client.sendall(self._forward(request[: len(request) - half], True, ends=True))
         else:
             response = self._forward(request, True)
             if fault == PASS:
@@ -154,10 +158,15 @@ class FaultyProxy:
             else:
                 _break_off(client)
 
-    def _forward(self, request: bytes, is_whole: bool) -> bytes:
-        """Hand a request to the service; return its whole answer where it is due one."""
+    def _forward(self, request: bytes, is_whole: bool, *, ends: bool = False) -> bytes:
+        """Hand a request to the service; return its whole answer where it is due one.
+
+        Where it `ends`, the service is told that no more comes.
+        """
         with socket.create_connection(("127.0.0.1", self._upstream), PATIENCE_S) as service:
             service.sendall(request)
+            if ends:
+                service.shutdown(socket.SHUT_WR)
             if not is_whole:
                 _break_off(service)
                 return b""

@@ -15,6 +15,7 @@ from examples.field_client.store import BATCH, Store
 from tests.api.faulty_proxy import (
     AFTER,
     BEFORE,
+    CUT_SHORT,
     HALFWAY_BACK,
     HALFWAY_THERE,
     HELD,
@@ -35,7 +36,16 @@ GUEST_NETWORK = answer(200, "<html>Please sign in</html>", Content_Type="text/ht
     "faults",
     [
         pytest.param([fault] * 2, id=fault.name)
-        for fault in (BEFORE, HALFWAY_THERE, AFTER, HALFWAY_BACK, BUSY_429, BUSY_503, GUEST_NETWORK)
+        for fault in (
+            BEFORE,
+            HALFWAY_THERE,
+            CUT_SHORT,
+            AFTER,
+            HALFWAY_BACK,
+            BUSY_429,
+            BUSY_503,
+            GUEST_NETWORK,
+        )
     ]
     + [
         pytest.param([SLOW], id=SLOW.name),
@@ -102,7 +112,8 @@ def test_nothing_is_lost_or_doubled_through_a_day_of_faults_edits_and_restarts(
     phone: Phone, line: FaultyProxy, seed: int
 ) -> None:
     chance = random.Random(seed)
-    faults = [BEFORE, HALFWAY_THERE, AFTER, AFTER, HALFWAY_BACK, BUSY_429, BUSY_503, GUEST_NETWORK]
+    faults = [BEFORE, HALFWAY_THERE, CUT_SHORT, AFTER, AFTER, HALFWAY_BACK, BUSY_429, BUSY_503]
+    faults.append(GUEST_NETWORK)
     line.otherwise = lambda: chance.choice(faults) if chance.random() < 0.5 else PASS
     # A line that stays bad makes the client give up, as a closed app would.
     phone.service.patience_s = 2.0
