@@ -1,16 +1,17 @@
 """Run the benchmarks: all of them, or the ones that are named.
 
-python -m benchmarks [calc] [coverage] [--quick]
+python -m benchmarks [calc] [coverage] [over_http] [--quick]
 """
 
 import argparse
 from collections.abc import Callable, Sequence
 
-from benchmarks import calc, coverage
+from benchmarks import calc, coverage, over_http
 
 BENCHMARKS: dict[str, Callable[[Sequence[str]], None]] = {
     "calc": calc.main,
     "coverage": coverage.main,
+    "over_http": over_http.main,
 }
 
 
