@@ -18,8 +18,11 @@ from django.db import models
 from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django_otp.plugins.otp_static.models import StaticDevice
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from .actions.access import Actor
+from .actions.one_time_codes import take_codes_away
 from .actions.people import change_person, record_person
 from .actions.records import change_record
 from .actions.tokens import revoke_token
@@ -57,6 +60,9 @@ if TYPE_CHECKING:
     _PersonForm = ModelForm[Person]
 else:
     _ModelAdmin, _TabularInline, _PersonForm = admin.ModelAdmin, admin.TabularInline, ModelForm
+
+# The library's own pages would let secrets be set and one-time codes be changed past the actions.
+admin.site.unregister([TOTPDevice, StaticDevice])
 
 ENTRIES = 100
 UNSAID = frozenset({"updated_at", "revision", "created_at"})
@@ -167,6 +173,13 @@ class PersonForm(_PersonForm):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         help_text="Leave it empty to keep the present one.",
     )
+    takes_codes_away = forms.BooleanField(
+        required=False,
+        label="Take the one-time codes away",
+        help_text="For somebody who lost the phone and the recovery codes: make sure that it is "
+        "they who ask. The password alone signs them in then; they are signed out everywhere and "
+        "their tokens are revoked.",
+    )
 
     class Meta:
         model = Person
@@ -185,10 +198,10 @@ class PersonAdmin(LookAdmin):
     """People may be added and changed here."""
 
     form = PersonForm
-    list_display = ("username", "name", "role", "is_active")
-    list_filter = ("role", "is_active")
+    list_display = ("username", "name", "role", "is_active", "one_time_codes_since")
+    list_filter = ("role", "is_active", ("one_time_codes_since", admin.EmptyFieldListFilter))
     search_fields = ("username", "name")
-    fields = ("username", "name", "role", "is_active", "password")
+    readonly_fields = ("one_time_codes_since",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         """Administrators add people here."""
@@ -198,8 +211,17 @@ class PersonAdmin(LookAdmin):
         """Administrators change people here."""
         return admin.ModelAdmin.has_change_permission(self, request, obj)
 
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> Any:
+        """Offer to take one-time codes away where there are some, but never one's own."""
+        fields = ["username", "name", "role", "is_active", "password"]
+        if obj is not None and obj.needs_one_time_code:
+            fields.append("one_time_codes_since")
+        if _may_lose_codes(request, obj):
+            fields.append("takes_codes_away")
+        return fields
+
     def save_model(self, request: HttpRequest, obj: Person, form: Any, change: bool) -> None:
-        """Add or change through the action."""
+        """Add or change through the actions."""
         values = {name: form.cleaned_data[name] for name in PersonForm.Meta.fields}
         password = form.cleaned_data["password"]
         now = timezone.now()
@@ -212,10 +234,18 @@ class PersonAdmin(LookAdmin):
                 expected_revision=None,
                 now=now,
             )
+            # The form knows the field also where the page doesn't offer it.
+            if form.cleaned_data["takes_codes_away"] and _may_lose_codes(request, obj):
+                take_codes_away(actor=_actor(request), person_id=obj.pk, now=now)
         else:
             record_person(
                 actor=_actor(request), values=values, password=password, person_id=obj.pk, now=now
             )
+
+
+def _may_lose_codes(request: HttpRequest, person: Person | None) -> bool:
+    """Whether codes are on that somebody else than the person may take away."""
+    return person is not None and person.needs_one_time_code and person.pk != request.user.pk
 
 
 @admin.register(Company)

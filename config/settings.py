@@ -36,6 +36,9 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "csp",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
     "airflow_jobs.apps.AirflowJobsConfig",
     "dashboards.apps.DashboardsConfig",
 ]
@@ -127,6 +130,9 @@ AUTH_PASSWORD_VALIDATORS = [
         "NumericPasswordValidator",
     )
 ]
+# What an authenticator app calls the entry; no page shows a secret that is in use.
+OTP_TOTP_ISSUER = "Duct Flow Record"
+OTP_ADMIN_HIDE_SENSITIVE_DATA = True
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "fleet"
 LOGOUT_REDIRECT_URL = "sign-in"

@@ -1,6 +1,5 @@
 """Addresses of the reading side."""
 
-from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from .pages.crews import crews, crews_file
@@ -9,7 +8,6 @@ from .pages.fleet import fleet, fleet_file
 from .pages.instruments import instrument, instrument_file, instruments, instruments_file
 from .pages.method import method
 from .pages.returning import returning_file, systems_returning
-from .pages.sign_in import SignInPage
 from .pages.site import site, site_file
 from .pages.system import system, system_file
 from .pages.systems import systems
@@ -42,6 +40,4 @@ urlpatterns = [
         name="traverse-revisions-file",
     ),
     path("method/", method, name="method"),
-    path("sign-in/", SignInPage.as_view(), name="sign-in"),
-    path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

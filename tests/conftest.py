@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from django.core.cache import cache
 from django.test import Client
+from pytest_django.fixtures import Settings
 
 from airflow_jobs import embedded
 from airflow_jobs.models import Company, Crew, Person, Role, Token
@@ -139,6 +140,13 @@ def _empty_cache(request: pytest.FixtureRequest) -> None:
     """Let no test be throttled for what another did."""
     if {"db", "transactional_db"} & set(request.fixturenames):
         cache.clear()
+
+
+@pytest.fixture
+def own_cache(settings: Settings) -> None:
+    """Have a cache that no test beside this one empties."""
+    settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+    cache.clear()
 
 
 @pytest.fixture

@@ -9,14 +9,20 @@ from uuid import UUID
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError
 
 from airflow_jobs.models import Person, Role, Token
 
 from . import access
 from .access import Actor, writing
-from .constraints import BrokenRule, RulesBroken, broken_constraint
+from .constraints import BrokenRule, RulesBroken
 from .records import Recorded, add_record, change_record
+
+
+class WrongPassword(Exception):
+    """The present password is another one."""
+
+    def __init__(self) -> None:
+        super().__init__("That is not the present password.")
 
 
 def add_person(
@@ -107,9 +113,7 @@ def change_person(
 
     def follow(person: Person) -> None:
         if password is not None:
-            _check_password(password, person)
-            person.set_password(password)
-            person.save(update_fields=["password"])
+            _give_password(person, password, now)
         if not person.is_active or password is not None:
             Token.objects.filter(person=person, revoked_at__isnull=True).update(revoked_at=now)
 
@@ -124,20 +128,44 @@ def change_person(
     )
 
 
-def set_password(*, person: Person, password: str, actor: Actor | None = None) -> None:
+def set_password(
+    *,
+    person: Person,
+    password: str,
+    actor: Actor | None = None,
+    now: datetime.datetime | None = None,
+) -> None:
     """Give somebody another password.
 
     Raises
     ------
     RulesBroken
     """
+    with writing(actor or Actor.service()):
+        _give_password(person, password, now or datetime.datetime.now(datetime.UTC))
+
+
+def change_own_password(
+    *, actor: Actor, person: Person, present: str, password: str, now: datetime.datetime
+) -> None:
+    """Change the password of whoever acts; every token of theirs is revoked.
+
+    Raises
+    ------
+    WrongPassword, RulesBroken
+    """
+    if not person.check_password(present):
+        raise WrongPassword
+    with writing(actor):
+        _give_password(person, password, now)
+        Token.objects.filter(person=person, revoked_at__isnull=True).update(revoked_at=now)
+
+
+def _give_password(person: Person, password: str, now: datetime.datetime) -> None:
     _check_password(password, person)
     person.set_password(password)
-    try:
-        with writing(actor or Actor.service()):
-            person.save(update_fields=["password"])
-    except IntegrityError as error:
-        raise broken_constraint(error) from error
+    person.sign_in_changed_at = now
+    person.save(update_fields=["password", "sign_in_changed_at"])
 
 
 def _check_password(password: str | None, person: Person) -> None:

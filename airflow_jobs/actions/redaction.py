@@ -27,6 +27,7 @@ from airflow_jobs.models import (
 
 from . import access
 from .access import Actor, NotVisible, writing
+from .one_time_codes import forget_codes
 
 Row = TypeVar("Row", bound=Record)
 
@@ -88,8 +89,11 @@ def redact(
 
 def _forget_person(person: Person, now: datetime.datetime) -> None:
     """End every sign-in and take the name out of what the person did."""
+    forget_codes(person)
     person.set_unusable_password()
-    person.save(update_fields=["password"])
+    person.one_time_codes_since = None
+    person.sign_in_changed_at = now
+    person.save(update_fields=["password", "one_time_codes_since", "sign_in_changed_at"])
     Token.objects.filter(person=person, revoked_at__isnull=True).update(revoked_at=now)
     DigestSubscription.objects.filter(person=person).delete()
     # The content of a revision stays exactly as sent; only who sent it is a name.

@@ -15,6 +15,7 @@ from airflow_jobs.models import Crew, Person, Token
 
 from . import access
 from .access import Actor, NotVisible, writing
+from .one_time_codes import CodeRequired, use_code
 
 PERSON_LIFETIME: Final = datetime.timedelta(days=30)
 FIELD_APP_LIFETIME: Final = datetime.timedelta(days=365)
@@ -68,17 +69,23 @@ def issue_token(
 
 
 def sign_in(
-    *, username: str, password: str, label: str, now: datetime.datetime
+    *, username: str, password: str, one_time_code: str, label: str, now: datetime.datetime
 ) -> tuple[Token, str]:
-    """Issue a token to somebody who knows the password.
+    """Issue a token to somebody who knows the password and has the one-time code, if one is due.
+
+    Whether one is due is said only to who knows the password.
 
     Raises
     ------
-    SignInRefused
+    SignInRefused, CodeRequired, CodeWrong, CodePaused
     """
     person = authenticate(username=username, password=password)
     if not isinstance(person, Person):
         raise SignInRefused
+    if person.needs_one_time_code:
+        if not one_time_code:
+            raise CodeRequired
+        use_code(person=person, code=one_time_code)
     return issue_token(
         person=person,
         label=label,
@@ -123,6 +130,13 @@ def revoke_token(*, actor: Actor, token_id: UUID, now: datetime.datetime) -> Tok
             token.revoked_at = now
             token.save(update_fields=["revoked_at"])
     return token
+
+
+def revoke_own_tokens(*, actor: Actor, person: Person, now: datetime.datetime) -> int:
+    """Make every token of whoever acts useless from now on; return how many there were."""
+    access.require_write(actor, Token)
+    with writing(actor):
+        return Token.objects.live(now).filter(person=person).update(revoked_at=now)
 
 
 def live_token(secret: str, now: datetime.datetime) -> Token | None:

@@ -12,6 +12,7 @@ from airflow_jobs.actions.tokens import live_token, note_use
 from airflow_jobs.models import Token
 
 SCHEME = "Bearer"
+CHALLENGE = f'{SCHEME} realm="api"'
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -40,4 +41,4 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request: Request) -> str:
         """Name the scheme in the answer to a caller without a token."""
-        return f'{SCHEME} realm="api"'
+        return CHALLENGE

@@ -29,7 +29,8 @@ the crew to the site, a traverse. Each needs the ids of those before it, and eac
 that works. Ask `GET /api/v1/traverses/{id}/` for the result.
 
 **Signing in.** `POST /api/v1/tokens/` with user name and password answers a token; send it as
-`Authorization: Bearer <token>`. Field apps have tokens of their own, bound to a crew.
+`Authorization: Bearer <token>`. Somebody who has one-time codes on sends `one_time_code` too; the
+answer says when it is due. Field apps have tokens of their own, bound to a crew.
 
 **Quantities** are written `{"value": number, "unit": "…"}`; a bare number is refused. They are
 stored in SI and kept as typed (`as_sent`). Answers are in `?units=si` or `ip`, full precision.

@@ -18,8 +18,11 @@ from rest_framework.views import set_rollback
 
 from airflow_jobs.actions.access import NotAllowed, NotVisible
 from airflow_jobs.actions.constraints import RulesBroken
+from airflow_jobs.actions.one_time_codes import CodePaused, CodeRequired, CodeWrong
 from airflow_jobs.actions.records import AlreadyTaken, DifferentContent, StaleRevision
 from airflow_jobs.actions.tokens import SignInRefused
+
+from .authentication import CHALLENGE
 
 LOG = logging.getLogger(__name__)
 
@@ -132,6 +135,18 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
             detail = detail or "There is nothing at this address."
         case SignInRefused():
             status = 401
+            headers["WWW-Authenticate"] = CHALLENGE
+        case CodeRequired() | CodeWrong():
+            status = 401
+            headers["WWW-Authenticate"] = CHALLENGE
+            is_due = isinstance(error, CodeRequired)
+            errors = [
+                _of_code("one_time_code_required" if is_due else "one_time_code_wrong", detail)
+            ]
+        case CodePaused():
+            status = 429
+            headers["Retry-After"] = str(error.wait_s)
+            errors = [_of_code("one_time_code_paused", detail)]
         case StaleRevision():
             status = 412
             extra["current"] = view.represented(error.row) if view is not None else None
@@ -231,6 +246,10 @@ def flattened(detail: Any, pointer: str = "") -> Iterator[dict[str, str]]:
             "code": str(getattr(detail, "code", "invalid")),
             "message": str(detail),
         }
+
+
+def _of_code(code: str, message: str) -> dict[str, str]:
+    return {"pointer": "/one_time_code", "code": code, "message": message}
 
 
 def _escaped(key: str) -> str:

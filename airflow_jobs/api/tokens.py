@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 from django.utils import timezone
@@ -32,12 +32,30 @@ from .throttling import SignInThrottle, TokenBucketThrottle
 
 LONGEST_DAYS = 3650
 
+SIGN_IN: Final = """\
+Exchanges user name and password for a token. Answers 201 with the secret, which is shown this once.
+
+Somebody who has one-time codes on is answered 401 with the code `one_time_code_required` in
+`errors`: ask for the code and send all three. A code that is wrong, too old or used already is
+answered 401 with `one_time_code_wrong`; after too many wrong ones comes 429 with
+`one_time_code_paused` and `Retry-After`. A 401 without one of these codes means that user name and
+password don't belong together; it is the same for everybody. A code is good once: where an answer
+was lost, ask for the next one.
+
+When somebody changes the password, or turns one-time codes on or off, all tokens of theirs are
+revoked."""
+
 
 class SignInSerializer(StrictSerializer):
-    """A user name and its password."""
+    """A user name and its password, and a one-time code where one is due."""
 
     username = TextField(max_length=64, help_text="The user name.")
     password = TextField(max_length=200, trim_whitespace=False, help_text="The password.")
+    one_time_code = note(
+        max_length=40,
+        help_text="From those who have one-time codes on: the code that the app shows, or a "
+        "recovery code. From others it is not looked at.",
+    )
     # A key of the body, not an attribute of the serializer.
     label = note(max_length=100, help_text="What to call the token in lists, such as a device.")  # type: ignore[assignment]
 
@@ -119,16 +137,20 @@ class TokenViewSet(RecordViewSet):
         return rows
 
     @extend_schema(
-        summary="Sign in", request=SignInSerializer, responses={201: IssuedTokenSerializer}
+        summary="Sign in",
+        description=SIGN_IN,
+        request=SignInSerializer,
+        responses={201: IssuedTokenSerializer},
     )
     def create(self, request: Request) -> Response:
-        """Sign in: exchange user name and password for a token."""
+        """Sign in: exchange user name and password, and a one-time code if due, for a token."""
         body = SignInSerializer(data=request.data, context=self.get_serializer_context())
         body.is_valid(raise_exception=True)
         given = body.validated_data
         token, secret = sign_in(
             username=given["username"],
             password=given["password"],
+            one_time_code=given.get("one_time_code", ""),
             label=given.get("label", ""),
             now=timezone.now(),
         )
@@ -176,6 +198,8 @@ class FieldAppTokenViewSet(TokenViewSet):
 
     @extend_schema(
         summary="Issue a field app's token",
+        description="For administrators. Answers 201 with the secret, which is shown this once; "
+        "sent again, it issues another token.",
         request=FieldAppSerializer,
         responses={201: IssuedTokenSerializer},
     )

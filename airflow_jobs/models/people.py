@@ -6,6 +6,7 @@ from typing import Final
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
+from django.utils.crypto import salted_hmac
 
 from .base import Record, count_revision, one_of, with_history
 
@@ -37,6 +38,10 @@ class Person(AbstractBaseUser, Record):
     name = models.CharField(max_length=200)
     role = models.CharField(max_length=16, choices=Role.choices, default=Role.TECHNICIAN)
     is_active = models.BooleanField(default=True)
+    one_time_codes_since = models.DateTimeField(null=True, blank=True, editable=False)
+    """When one-time codes at sign-in were turned on; null while the password is enough."""
+    sign_in_changed_at = models.DateTimeField(null=True, blank=True, editable=False)
+    """When the password or the one-time codes last changed: earlier sessions are over."""
 
     objects = PersonManager()
 
@@ -68,6 +73,22 @@ class Person(AbstractBaseUser, Record):
     def is_manager(self) -> bool:
         """Whether the person may read across crews and set targets and instruments."""
         return self.role in (Role.MANAGER, Role.ADMINISTRATOR)
+
+    @property
+    def needs_one_time_code(self) -> bool:
+        """Whether the password alone does not sign the person in."""
+        return self.one_time_codes_since is not None
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """Tie sessions to the present way of signing in, not to the password alone."""
+        changed = self.sign_in_changed_at
+        stamp = "" if changed is None else repr(changed.timestamp())
+        return salted_hmac(
+            "airflow_jobs.models.Person.session",
+            f"{self.password} {stamp}",
+            secret=secret,
+            algorithm="sha256",
+        ).hexdigest()
 
     def has_perm(self, perm: str, obj: object | None = None) -> bool:
         """Return whether the administration pages let this person do something."""

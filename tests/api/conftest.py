@@ -3,16 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from pytest_django.fixtures import Settings
 
 from tests.api.worlds import World, make_world
 from tests.conftest import Actors
-
-
-@pytest.fixture
-def own_cache(settings: Settings) -> None:
-    """Have a cache that no test beside this one empties."""
-    settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+from typing import Any
 
 import pytest
 from django.core.cache import cache
@@ -11,8 +12,9 @@ from django.utils import timezone
 
 from airflow_jobs.actions.tokens import digest_of, issue_token
 from airflow_jobs.api.throttling import Bucket
-from airflow_jobs.models import Person, Token
+from airflow_jobs.models import Person, Token, new_id
 from tests import factories
+from tests.authenticators import with_codes
 from tests.conftest import Actors, Caller
 
 PASSWORD = "correct horse 7 battery"
@@ -50,6 +52,77 @@ def test_a_wrong_sign_in_is_401_and_says_no_more(actors: Actors, body: dict[str,
     answer = actors.stranger.post("tokens/", body)
     assert answer.status_code == 401
     assert answer.json()["detail"] == "User name and password don't belong together."
+
+
+def _code_of(answer: Any) -> str:
+    """Return the one thing that an answer says of the one-time code."""
+    (error,) = answer.json()["errors"]
+    assert error["pointer"] == "/one_time_code"
+    return str(error["code"])
+
+
+def test_a_code_is_asked_for_and_opens_the_door_once(actors: Actors) -> None:
+    assert actors.owner.person is not None
+    app, recovery = with_codes(actors.owner.person)
+    assert actors.owner.get("sites/").status_code == 401
+    body = {"username": "owner", "password": PASSWORD}
+    for nothing in (body, body | {"one_time_code": None}, body | {"one_time_code": ""}):
+        due = actors.stranger.post("tokens/", nothing)
+        assert due.status_code == 401
+        assert due["WWW-Authenticate"].startswith("Bearer")
+        assert _code_of(due) == "one_time_code_required"
+    code = app.code()
+    answer = actors.stranger.post("tokens/", body | {"one_time_code": code})
+    assert answer.status_code == 201
+    caller = Caller(actors.stranger.client, answer.json()["token"])
+    assert caller.get("sites/").status_code == 200
+    again = actors.stranger.post("tokens/", body | {"one_time_code": code})
+    assert again.status_code == 401
+    assert _code_of(again) == "one_time_code_wrong"
+    with_recovery = body | {"one_time_code": recovery[0]}
+    assert actors.stranger.post("tokens/", with_recovery).status_code == 201
+    assert _code_of(actors.stranger.post("tokens/", with_recovery)) == "one_time_code_wrong"
+
+
+def test_after_wrong_codes_the_right_one_is_told_how_long_to_wait(actors: Actors) -> None:
+    assert actors.owner.person is not None
+    app, _ = with_codes(actors.owner.person)
+    body = {"username": "owner", "password": PASSWORD}
+    wrong = actors.stranger.post("tokens/", body | {"one_time_code": app.wrong_code()})
+    assert _code_of(wrong) == "one_time_code_wrong"
+    early = actors.stranger.post("tokens/", body | {"one_time_code": app.code()})
+    assert early.status_code == 429
+    assert early["Retry-After"] == "1"
+    assert _code_of(early) == "one_time_code_paused"
+
+
+def test_without_the_right_password_nobody_learns_whether_a_code_is_due(actors: Actors) -> None:
+    assert actors.owner.person is not None
+    app, _ = with_codes(actors.owner.person)
+    answers = [
+        actors.stranger.post(
+            "tokens/", {"username": name, "password": "wrong", "one_time_code": code}
+        )
+        for name in ("owner", "colleague", "ghost")
+        for code in (None, app.code())
+    ]
+    assert {answer.status_code for answer in answers} == {401}
+    assert len({answer.content for answer in answers}) == 1
+    # A code that was sent with a wrong password isn't used up.
+    body = {"username": "owner", "password": PASSWORD, "one_time_code": app.code()}
+    assert actors.stranger.post("tokens/", body).status_code == 201
+
+
+def test_a_code_from_somebody_who_has_none_on_is_not_looked_at(actors: Actors) -> None:
+    body = {"username": "owner", "password": PASSWORD, "one_time_code": "123456"}
+    assert actors.stranger.post("tokens/", body).status_code == 201
+
+
+def test_the_same_person_again_is_the_same_after_codes_were_turned_on(actors: Actors) -> None:
+    body = {"id": str(new_id()), "username": "robin", "name": "Robin", "role": "technician"}
+    assert actors.administrator.post("people/", body).status_code == 201
+    with_codes(Person.objects.get(username="robin"))
+    assert actors.administrator.post("people/", body).status_code == 200
 
 
 def test_an_old_token_does_not_stand_in_the_way_of_signing_in(actors: Actors) -> None:

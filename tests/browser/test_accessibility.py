@@ -17,7 +17,7 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 OPTIONS = {"runOnly": {"type": "tag", "values": RULES}, "resultTypes": ["violations"]}
 
 
-def _complaints(visitor: Visitor) -> list[str]:
+def complaints(visitor: Visitor) -> list[str]:
     """Return what axe finds wrong on the page that is open, everything behind a summary open."""
     visitor.page.evaluate(
         "document.querySelectorAll('details').forEach(one => { one.open = true })"
@@ -52,9 +52,9 @@ def test_the_checker_has_nothing_to_say_of_any_page(
     wrong = {}
     visitor = visit(size=size, scheme=scheme)
     visitor.open("/sign-in/")
-    wrong["sign-in"] = _complaints(visitor)
+    wrong["sign-in"] = complaints(visitor)
     visitor = visit(manager, size=size, scheme=scheme)
     for name, address in _addresses(record).items():
         visitor.open(address)
-        wrong[name] = _complaints(visitor)
+        wrong[name] = complaints(visitor)
     assert {name: found for name, found in wrong.items() if found} == {}

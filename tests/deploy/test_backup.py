@@ -24,10 +24,12 @@ from django.core.management import CommandError, call_command
 from django.db import connection, connections
 
 from airflow_jobs import embedded, recompute
+from airflow_jobs.actions.one_time_codes import RECOVERY_CODES
 from airflow_jobs.management.backup_archive import Contents, opened_archive, write_archive
 from airflow_jobs.management.whole_file import whole_file
 from airflow_jobs.models import Computation, Traverse
 from tests import factories
+from tests.authenticators import with_codes
 
 from .conftest import free_port
 from .running import Running
@@ -93,7 +95,7 @@ def made_over(file: Path, into: Path, **changed: Any) -> Path:
 def measured(transactional_db: None) -> Traverse:
     """A record with a computed traverse, people and history."""
     factories.make_company(default_units="si")
-    factories.make_person(username="boss", role="administrator")
+    with_codes(factories.make_person(username="boss", role="administrator"))
     traverse = factories.make_traverse()
     factories.make_traverse(visit=traverse.visit, duct_section=traverse.duct_section)
     recompute.drain()
@@ -111,6 +113,9 @@ def test_a_backup_brings_back_every_row_every_result_and_every_rule(
     assert [path.name for path in folder.iterdir()] == ["record.backup"]
     with connection.cursor() as cursor:
         rows, schema = rows_of(cursor), schema_of(cursor)
+    # Who has one-time codes on has them on in what comes back.
+    assert rows["otp_totp_totpdevice"][0] == 1
+    assert rows["otp_static_statictoken"][0] == RECOVERY_CODES
     running = restored(file, folder / "var")
     assert running.ends() == (0, "")
     assert running.lines[-2].startswith(

@@ -4,10 +4,10 @@ import pytest
 from django.test import Client
 
 from airflow_jobs.models import Company
-from dashboards import sign_in_throttle
+from airflow_jobs.office import sign_in_throttle
 from tests import factories
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("own_cache")]
 PASSWORD = "correct horse 7 battery"
 
 

@@ -1,10 +1,11 @@
-"""Slows down whoever tries passwords: so many wrong ones, then a pause."""
+"""Slows down whoever tries passwords or one-time codes: so many wrong ones, then a pause."""
 
 from __future__ import annotations
 
 import hashlib
 
 from django.core.cache import cache
+from django.http import HttpRequest
 
 # A person mistypes a few times; a program tries thousands. The wider limit holds where the
 # tries come from many addresses, and is high enough that a stranger who wants to keep somebody
@@ -12,6 +13,11 @@ from django.core.cache import cache
 WRONG_FROM_ONE_ADDRESS = 5
 WRONG_FROM_ANYWHERE = 30
 PAUSE_SECONDS = 300
+
+
+def who(request: HttpRequest, username: str) -> dict[str, str]:
+    """Return what the tries of a request are counted by."""
+    return {"username": username, "address": request.META.get("REMOTE_ADDR") or ""}
 
 
 def _keys(username: str, address: str) -> dict[str, int]:
@@ -26,14 +32,14 @@ def _keys(username: str, address: str) -> dict[str, int]:
 
 
 def is_paused(*, username: str, address: str) -> bool:
-    """Return whether this user name has had too many wrong passwords of late."""
+    """Return whether this user name has had too many wrong tries of late."""
     keys = _keys(username, address)
     counts = cache.get_many(list(keys))
     return any(counts.get(key, 0) >= limit for key, limit in keys.items())
 
 
 def count_wrong(*, username: str, address: str) -> None:
-    """Remember one wrong password."""
+    """Remember one wrong try."""
     for key in _keys(username, address):
         # `add` starts the pause with the first wrong one; a lost race costs one count.
         if not cache.add(key, 1, timeout=PAUSE_SECONDS):
@@ -44,6 +50,6 @@ def count_wrong(*, username: str, address: str) -> None:
 
 
 def forget(*, username: str, address: str) -> None:
-    """Forget the wrong passwords of one address after a right one."""
+    """Forget the wrong tries of one address after somebody signed in from there."""
     first = next(iter(_keys(username, address)))
     cache.delete(first)
