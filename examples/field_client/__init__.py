@@ -1,8 +1,9 @@
 """A field app in small: sync down, take traverses offline, send them later, show the results.
 
 Python 3.11 and its standard library. To be read in this order: `service` (one request, repeated
-until it is answered), `store` (what is kept on the device), `exchange` (sync, send, results),
-`taking` and `words` (questions and answers for people), `__main__` (the command line).
+until it is answered), `signing_in` (a token), `store` (what is kept on the device), `exchange`
+(sync, send, results), `taking` and `words` (questions and answers for people), `__main__` (the
+command line).
 
 What it does about bad lines rests on what the API promises:
 

@@ -1,20 +1,22 @@
-"""The command line: ``python -m field_client sync | take | change | send | results | queue | …``.
+"""The command line: ``python -m field_client sign-in | sync | take | send | results | queue | …``.
 
-FIELD_URL and FIELD_TOKEN say where the service is and who asks; FIELD_FILE where the device
-keeps its data (field.sqlite3 where nothing is given).
+FIELD_URL says where the service is, FIELD_TOKEN who asks (else whoever signed in), FIELD_FILE
+where the device keeps its data (field.sqlite3 where nothing is given).
 """
 
 from __future__ import annotations
 
 import argparse
+import getpass
 import json
 import os
+import platform
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from . import exchange, taking, words
+from . import exchange, signing_in, taking, words
 from .service import Service, Trouble
 from .store import Store
 
@@ -37,8 +39,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         store.close()
 
 
+def _sign_in(options: argparse.Namespace, store: Store) -> None:
+    service = Service(_url(), "", patience_s=options.patience)
+    label = f"field client on {platform.node()}"[:100]
+    secret = signing_in.signed_in(service, input, getpass.getpass, label=label)
+    store.keep_token(service.url, secret)
+    print("Signed in; the token is kept on this device.")
+
+
 def _sync(options: argparse.Namespace, store: Store) -> None:
-    for resource, count in exchange.sync(_service(options), store, whole=options.all).items():
+    for resource, count in exchange.sync(
+        _service(options, store), store, whole=options.all
+    ).items():
         print(f"{resource}: {count} came, {len(store.reference(resource))} here")
 
 
@@ -53,7 +65,7 @@ def _change(options: argparse.Namespace, store: Store) -> None:
 
 
 def _send(options: argparse.Namespace, store: Store) -> int:
-    exchange.send(_service(options), store)
+    exchange.send(_service(options, store), store)
     return _queue(options, store)
 
 
@@ -64,7 +76,7 @@ def _results(options: argparse.Namespace, store: Store) -> None:
         print("    " + text.replace("\n", "\n    "))
 
     traverses = [_named(options.id, store)] if options.id else list(store.sent())[-LATEST:]
-    exchange.follow_results(_service(options), traverses, show, patience_s=options.patience)
+    exchange.follow_results(_service(options, store), traverses, show, patience_s=options.patience)
 
 
 def _queue(options: argparse.Namespace, store: Store) -> int:
@@ -95,10 +107,18 @@ def _settle(options: argparse.Namespace, store: Store) -> None:
     store.settle(parked[0], options.how)
 
 
-def _service(options: argparse.Namespace) -> Service:
-    url, token = os.environ.get("FIELD_URL", ""), os.environ.get("FIELD_TOKEN", "")
-    if not url.startswith(("http://", "https://")) or not token:
-        raise Trouble("Set FIELD_URL to the service's address and FIELD_TOKEN to your token.")
+def _url() -> str:
+    url = os.environ.get("FIELD_URL", "")
+    if not url.startswith(("http://", "https://")):
+        raise Trouble("Set FIELD_URL to the service's address.")
+    return url
+
+
+def _service(options: argparse.Namespace, store: Store) -> Service:
+    url = _url()
+    token = os.environ.get("FIELD_TOKEN") or store.token(url)
+    if not token:
+        raise Trouble("Sign in first, or set FIELD_TOKEN to a field app's token.")
     return Service(url, token, patience_s=options.patience)
 
 
@@ -138,6 +158,7 @@ def _parser() -> argparse.ArgumentParser:
     def patience(of: argparse.ArgumentParser, seconds: float) -> None:
         of.add_argument("--patience", type=float, default=seconds, help="how long to wait, in s")
 
+    patience(command("sign-in", _sign_in, "get a token for yourself and keep it here"), 60.0)
     sync = command("sync", _sync, "bring sites, systems, sections, instruments and visits here")
     sync.add_argument("--all", action="store_true", help="everything, not only what changed")
     patience(sync, 300.0)

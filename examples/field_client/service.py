@@ -65,6 +65,7 @@ class Service:
 
     url: str
     token: str
+    """Empty while signing in."""
     timeout_s: float = 30.0
     patience_s: float = 300.0
     """How long to wait in all until one request is answered."""
@@ -104,10 +105,10 @@ class Service:
             except NoAnswer as error:
                 reason, at_least_s = str(error), 0.0
             else:
-                if answer.status == 401:
+                if answer.status == 401 and self.token:
                     raise Trouble(
-                        "The token is not good, or not any more: get a new one and set "
-                        "FIELD_TOKEN. What waits here is kept and goes out then."
+                        "The token is not good, or not any more: sign in again, or get a new one "
+                        "and set FIELD_TOKEN. What waits here is kept and goes out then."
                     )
                 if answer.status in BUSY:
                     reason, at_least_s = f"it is busy ({answer.status})", answer.retry_after_s
@@ -127,7 +128,9 @@ class Service:
             waited_s += pause
 
     def _ask_once(self, method: str, path: str, body: Any, revision: int | None) -> Answer:
-        headers = {"Authorization": f"Bearer {self.token}", "Accept": "application/json"}
+        headers = {"Accept": "application/json"}
+        if self.token:
+            headers["Authorization"] = f"Bearer {self.token}"
         if body is not None:
             headers["Content-Type"] = "application/json"
         if revision is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import sqlite3
 import uuid
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -21,6 +22,7 @@ CREATE TABLE IF NOT EXISTS reference (
     resource TEXT, id TEXT, content TEXT NOT NULL, PRIMARY KEY (resource, id)
 );
 CREATE TABLE IF NOT EXISTS synced (resource TEXT PRIMARY KEY, updated_at TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS token (url TEXT PRIMARY KEY, secret TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS queue (
     number INTEGER PRIMARY KEY AUTOINCREMENT,
     traverse TEXT NOT NULL,  -- the id, made when the traverse was taken
@@ -55,6 +57,8 @@ class Store:
 
     def __init__(self, path: Path | str) -> None:
         self.db = sqlite3.connect(path, timeout=30, isolation_level=None)
+        # It may hold a token, which is nobody else's business.
+        os.chmod(path, 0o600)
         self.db.row_factory = sqlite3.Row
         self.db.executescript(f"PRAGMA journal_mode = WAL; {TABLES}")
         # An empty battery loses nothing, either.
@@ -74,6 +78,18 @@ class Store:
             self.db.execute("ROLLBACK")
             raise
         self.db.execute("COMMIT")
+
+    # Signing in
+
+    def token(self, url: str) -> str:
+        """Return the token that was got from a service; empty where there is none."""
+        row = self.db.execute("SELECT secret FROM token WHERE url = ?", (url,)).fetchone()
+        return row["secret"] if row else ""
+
+    def keep_token(self, url: str, secret: str) -> None:
+        """Keep a service's token in place of the one before."""
+        with self._writing() as db:
+            db.execute("INSERT OR REPLACE INTO token VALUES (?, ?)", (url, secret))
 
     # Reference data
 
