@@ -156,3 +156,36 @@ def proportions(count: ArrayLike, total: ArrayLike) -> Proportions:
     low, high = np.clip(centre - half, 0.0, 1.0), np.clip(centre + half, 0.0, 1.0)
     beyond = np.flatnonzero((k / n < low) | (k / n > high))
     return Proportions(centre, low, high, tuple(int(index) + 1 for index in np.atleast_1d(beyond)))
+
+
+def ewma_band(
+    sd: ArrayLike, *, centre: float, weight: float, sigmas: float
+) -> tuple[Floats, Floats]:
+    """Return the limits of an EWMA whose values are not equally sure.
+
+    Parameters
+    ----------
+    sd
+        Standard deviation of each value in order of time, shape (n,).
+    centre
+        What the average starts at.
+    weight, sigmas
+        As for `ewma_limits`.
+
+    Returns
+    -------
+    tuple of arrays
+        Low and high limit after each value, shape (n,).
+
+    Notes
+    -----
+    The variance of `ewma` followed step by step, weight^2 s^2 + (1 - weight)^2 (the one before);
+    with equal standard deviations it settles to `ewma_limits` (NIST/SEMATECH e-Handbook of
+    Statistical Methods, 6.3.2.4).
+    """
+    variance, variances = 0.0, []
+    for one in np.asarray(sd, float):
+        variance = weight**2 * float(one) ** 2 + (1.0 - weight) ** 2 * variance
+        variances.append(variance)
+    half = sigmas * np.sqrt(np.array(variances))
+    return centre - half, centre + half
