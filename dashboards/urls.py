@@ -7,6 +7,7 @@ from .pages.digest import digest
 from .pages.fleet import fleet, fleet_file
 from .pages.instruments import instrument, instrument_file, instruments, instruments_file
 from .pages.method import method
+from .pages.over_time import over_time, over_time_file
 from .pages.returning import returning_file, systems_returning
 from .pages.site import site, site_file
 from .pages.system import system, system_file
@@ -19,6 +20,8 @@ urlpatterns = [
     path("tables/<slug:slug>.csv", fleet_file, name="fleet-file"),
     path("crews/", crews, name="crews"),
     path("crews/<slug:slug>.csv", crews_file, name="crews-file"),
+    path("over-time/", over_time, name="over-time"),
+    path("over-time/<slug:slug>.csv", over_time_file, name="over-time-file"),
     path("instruments/", instruments, name="instruments"),
     path("instruments/<slug:slug>.csv", instruments_file, name="instruments-file"),
     path("instruments/<uuid:instrument_id>/", instrument, name="instrument"),

@@ -44,7 +44,7 @@ def _months(
     shares = [month.share for month in months]
     return go.Scatter(
         x=x,
-        y=[_percent(share) for share in shares],
+        y=[percent_of(share) for share in shares],
         name=name,
         mode="lines+markers",
         line={"color": colour, "width": 1.5, "dash": "dot" if is_open else "solid"},
@@ -54,7 +54,7 @@ def _months(
             "color": PAPER if is_open else colour,
             "line": {"color": colour, "width": 1.5},
         },
-        error_y=_whiskers(shares, colour),
+        error_y=whiskers(shares, colour),
         customdata=[
             [share.inside, share.total, month_or_quarter(month.month, whole.step)]
             for month, share in zip(months, shares, strict=True)
@@ -75,7 +75,7 @@ def shares_by_name(
     made = figure(height=90 + ROW_HEIGHT * max(len(shown), 2))
     made.add_trace(
         go.Scatter(
-            x=[_percent(share) for share in shares],
+            x=[percent_of(share) for share in shares],
             y=[one.name for one in shown],
             name="Share in range, 95 % interval",
             mode="markers",
@@ -85,7 +85,7 @@ def shares_by_name(
                 "color": INK,
                 "line": {"color": INK, "width": 1.5},
             },
-            error_x=_whiskers(shares, INK),
+            error_x=whiskers(shares, INK),
             customdata=[[share.inside, share.total] for share in shares],
             hovertemplate=(
                 "%{y}<br>%{customdata[0]} of %{customdata[1]} in range, %{x:.0f} %<extra></extra>"
@@ -95,8 +95,8 @@ def shares_by_name(
     if whole.total:
         made.add_shape(
             type="line",
-            x0=_percent(whole),
-            x1=_percent(whole),
+            x0=percent_of(whole),
+            x1=percent_of(whole),
             y0=0,
             y1=1,
             yref="paper",
@@ -118,11 +118,13 @@ def shares_by_name(
     return as_data(made)
 
 
-def _percent(share: Share) -> float | None:
+def percent_of(share: Share) -> float | None:
+    """Return a share as a number of percent; none where there are no jobs."""
     return None if share.share is None else 100.0 * share.share
 
 
-def _whiskers(shares: Sequence[Share], colour: str) -> dict[str, Any]:
+def whiskers(shares: Sequence[Share], colour: str) -> dict[str, Any]:
+    """Return the intervals of shares as error bars from end to end."""
     known = [share.share or 0.0 for share in shares]
     return {
         "type": "data",

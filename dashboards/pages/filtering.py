@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.urls import reverse
@@ -56,11 +57,17 @@ def hidden_note(hidden: int) -> str:
 
 
 def filter_form(
-    asked: Asked, offered: Choices, *, page_name: str, without_stage: str = ""
+    asked: Asked,
+    offered: Choices,
+    *,
+    page_name: str,
+    without_stage: str = "",
+    kept: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
     """Return what the form offers, and the filters that are on with links that take them off.
 
-    A page that shows no single stage says in `without_stage` what it shows instead.
+    A page that shows no single stage says in `without_stage` what it shows instead. What else its
+    address holds goes into `kept`, so that other filters leave it alone.
     """
     filters = asked.filters
     lists: dict[str, tuple[str, tuple[Choice, ...]]] = {
@@ -71,7 +78,7 @@ def filter_form(
         "air_path": ("Air path", air_path_choices(asked)),
     }
     on = [
-        {"name": name, "label": choice.label, "off": asked.query(**{key: None})}
+        {"name": name, "label": choice.label, "off": asked.query(**{key: None}, **(kept or {}))}
         for key, (name, listed) in lists.items()
         for choice in listed
         if choice.is_chosen
@@ -88,4 +95,5 @@ def filter_form(
         "to": filters.to_on.isoformat() if filters.to_on and asked.period == "dates" else "",
         "stage_word": without_stage or words.STAGES[filters.stage].lower(),
         "stage": filters.stage,
+        "kept": [{"name": name, "value": value} for name, value in (kept or {}).items()],
     }

@@ -35,6 +35,7 @@ def _addresses(traverse: Traverse) -> dict[str, str]:
     return {
         "fleet": EVERYTHING,
         "crews": "/crews/?period=all",
+        "over time": "/over-time/?period=all&campaign=2026-01-01",
         "instruments": "/instruments/?period=all",
         "instrument": f"/instruments/{traverse.instrument_id}/?period=all",
         "systems": "/systems/",

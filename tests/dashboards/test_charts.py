@@ -1,6 +1,7 @@
 """Charts: what is drawn is what was counted, in traces that a strict policy allows."""
 
 import datetime
+import itertools
 import json
 from collections.abc import Iterator
 from typing import Any
@@ -9,8 +10,22 @@ from uuid import uuid4
 import pytest
 
 from dashboards.charts.history import Scale, flow_over_time
+from dashboards.charts.over_time import (
+    calendar_shares,
+    held_over_time,
+    parts_over_time,
+    smoothed_over_time,
+)
 from dashboards.charts.profile import Grid, line_by_point, one_per_line, round_section
 from dashboards.charts.shares import share_over_time, shares_by_name
+from dashboards.values.over_time import (
+    CalendarMonth,
+    DriftStep,
+    HeldStep,
+    HeldSteps,
+    Part,
+    SlowDrift,
+)
 from dashboards.values.shares import FleetShares, MonthShare, NamedShare, Share
 from dashboards.values.systems import AdjustmentMade, Judged, Measurement, Trend
 
@@ -98,7 +113,56 @@ def _traces(figure: dict[str, Any]) -> dict[str, dict[str, Any]]:
     return {trace.get("name", trace["type"]): trace for trace in figure["data"]}
 
 
+def _first(index: int) -> datetime.date:
+    return datetime.date(2015 + index // 4, index % 4 * 3 + 1, 1)
+
+
+QUARTERS = 44
+HELD = HeldSteps(
+    stage="as_left",
+    step="quarter",
+    whole=_share(176, 44),
+    steps=tuple(
+        HeldStep(_first(index), _share(4, 1), 0.8 if index == 7 else 0.2, 1.0, index == 7)
+        for index in range(QUARTERS)
+    ),
+    centre=0.75,
+    spread_sd=0.0,
+    has_spread=False,
+)
+PARTS = [
+    (
+        f"Kind {number}",
+        Part(
+            "heat_pump",
+            _share(0),
+            _share(44, 11),
+            tuple(MonthShare(_first(4 * year), _share(4, 1)) for year in range(11)),
+            None,
+            None,
+            None,
+        ),
+    )
+    for number in range(7)
+]
+
 FIGURES = {
+    "held": held_over_time(HELD, campaign_on=datetime.date(2016, 5, 2)),
+    "smoothed": smoothed_over_time(
+        SlowDrift(
+            "quarter",
+            tuple(
+                DriftStep(_first(index), 9, 0.5, 0.5 + index * 0.01, 0.3, 0.7)
+                for index in range(QUARTERS)
+            ),
+            0.5,
+            3.0,
+        )
+    ),
+    "calendar": calendar_shares(
+        [CalendarMonth(number, _share(4, 3), _share(4, 1)) for number in range(1, 13)]
+    ),
+    "parts": parts_over_time(PARTS, step="year", whole=_share(308, 77)),
     "over time": share_over_time(_fleet()),
     "by name": shares_by_name(
         [NamedShare(uuid4(), "North", _share(2), _share(4, 1))],
@@ -240,3 +304,27 @@ def test_points_of_a_round_section_stand_where_they_were_read() -> None:
     assert trace["x"] == pytest.approx([0.0, 0.0], abs=1e-12)
     assert trace["y"] == pytest.approx([0.18, -0.18])
     assert trace["marker"]["symbol"] == ["circle", "circle-open"]
+
+
+def test_a_quarter_that_differs_has_a_shape_of_its_own() -> None:
+    traces = _traces(FIGURES["held"])
+    marked = traces["Differs from the others more than chance explains"]
+    assert marked["x"] == [(_first(7) + datetime.timedelta(days=45)).isoformat()]
+    assert marked["marker"]["symbol"] == "diamond"
+    assert len(traces["A quarter, 95 % interval"]["x"]) == QUARTERS - 1
+
+
+def test_limits_that_are_crossed_are_marked_on_the_line_itself() -> None:
+    line = _traces(FIGURES["smoothed"])["Smoothed"]
+    assert line["marker"]["symbol"].count("diamond") == QUARTERS - 21
+
+
+def test_each_kind_has_a_row_of_its_own_and_its_name() -> None:
+    figure = FIGURES["parts"]
+    rows = [axis for name, axis in figure["layout"].items() if name.startswith("yaxis")]
+    assert len(rows) == len(PARTS)
+    domains = sorted(axis["domain"] for axis in rows)
+    assert all(below[1] < above[0] for below, above in itertools.pairwise(domains))
+    assert {note["text"] for note in figure["layout"]["annotations"]} == {
+        f"{name}, 44 jobs" for name, _ in PARTS
+    }

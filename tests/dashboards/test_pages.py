@@ -47,6 +47,7 @@ def _addresses(traverse: Traverse) -> list[str]:
     return [
         "/",
         "/crews/",
+        "/over-time/",
         "/instruments/",
         f"/instruments/{traverse.instrument_id}/",
         "/systems/",
@@ -54,6 +55,7 @@ def _addresses(traverse: Traverse) -> list[str]:
         f"/traverses/{traverse.pk}/",
         f"/traverses/{traverse.pk}/revisions/",
         "/crews/left.csv",
+        "/over-time/left.csv",
         "/instruments/compared.csv",
         f"/instruments/{traverse.instrument_id}/results.csv",
         "/tables/months.csv",
@@ -76,7 +78,7 @@ def test_pages_only_read_and_are_not_kept_by_proxies(manager: Client) -> None:
 
 
 def test_pages_bring_their_policy_and_no_inline_script_or_style(manager: Client) -> None:
-    for address in _addresses(make_measured())[:8]:
+    for address in _addresses(make_measured())[:9]:
         response = manager.get(address)
         policy = response["Content-Security-Policy"]
         assert "script-src 'self'" in policy
@@ -463,6 +465,7 @@ def test_text_from_outside_is_only_text(manager: Client) -> None:
     for address in (
         EVERYTHING,
         "/crews/?period=all",
+        "/over-time/?period=all&campaign=2026-01-01&campaign_name=<script>alert(1)</script>",
         "/instruments/?period=all",
         f"/instruments/{traverse.instrument_id}/?period=all",
         "/systems/",
