@@ -94,7 +94,9 @@ def percent(share: float | None, decimals: int = 0) -> str:
 
 
 def month_or_quarter(first: datetime.date, step: str) -> str:
-    """Return a month, or the quarter that begins with it, as people write it."""
+    """Return a month, or the quarter or year that begins with it, as people write it."""
+    if step == "year":
+        return f"{first:%Y}"
     if step == "quarter":
         last = first.replace(month=first.month + 2)
         return f"{first:%b} to {last:%b %Y}"

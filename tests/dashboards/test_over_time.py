@@ -173,6 +173,8 @@ def test_long_periods_go_by_quarters_and_very_long_ones_by_years(manager: Client
     _jobs(section, months_ago=150, inside=1)
     found = over_time(Filters())
     assert (found.left.step, found.part_step) == ("year", "year")
+    page = manager.get(EVERYTHING).content.decode()
+    assert re.search(r'<th scope="row" class="short">2013\s*</th>', page)
     assert [row["Year"] for row in _rows(manager, "left")] == [
         "2026-01-01",
         "2025-01-01",
