@@ -5,15 +5,17 @@ from __future__ import annotations
 import datetime
 from typing import Final
 
-from airflow_jobs.models import Company, Purpose, Visit
+from airflow_jobs.models import Company
 
 from . import calendar, names
 from .jobs import Life
 from .measuring import Crewwork
 from .meters import collect
+from .neglected import neglect
 from .peculiar import build_ducts, choose, slip_units
 from .people import hire
 from .places import settle
+from .plans import plan_visits
 from .record import Invented
 from .seeded import Seeded
 from .stories import tell
@@ -21,7 +23,6 @@ from .systems import equip
 
 DAYS: Final = 1170
 """Some three years and two months."""
-PLANNED: Final = 12
 
 
 def invent(*, seed: int, today: datetime.date) -> Invented:
@@ -81,27 +82,6 @@ def invent(*, seed: int, today: datetime.date) -> Invented:
     for outing in calendar.plan_outings(seeded, places, systems, courses, start.date(), today):
         work.go_out(outing)
     slip_units(seeded, record)
-    _plan_next(seeded, record, today)
+    neglect(record, work.peculiarities, today)
+    plan_visits(seeded, record, today)
     return record
-
-
-def _plan_next(seeded: Seeded, record: Invented, today: datetime.date) -> None:
-    """Plan visits of the next weeks where nobody was for the longest time."""
-    last_on = {job.outing.place.row.pk: job.outing for job in record.jobs}
-    waiting = sorted(last_on.values(), key=lambda outing: outing.day)[:PLANNED]
-    planned_at = datetime.datetime.combine(today, datetime.time(), datetime.UTC)
-    for number, outing in enumerate(waiting):
-        day = today + datetime.timedelta(days=1 + 2 * number)
-        while day.weekday() >= 5:
-            day += datetime.timedelta(days=1)
-        record.visits.append(
-            Visit(
-                id=seeded.new_id(planned_at),
-                site=outing.place.row,
-                crew=next(crew for crew in record.crews if crew.name == outing.crew_name),
-                purpose=Purpose.MAINTENANCE,
-                planned_for=day,
-                created_at=planned_at,
-                updated_at=planned_at,
-            )
-        )
