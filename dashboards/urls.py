@@ -4,8 +4,10 @@ from django.urls import path
 
 from .pages.crews import crews, crews_file
 from .pages.digest import digest
+from .pages.due import due_file, due_page
 from .pages.fleet import fleet, fleet_file
 from .pages.instruments import instrument, instrument_file, instruments, instruments_file
+from .pages.look import look, look_file
 from .pages.method import method
 from .pages.over_time import over_time, over_time_file
 from .pages.returning import returning_file, systems_returning
@@ -18,6 +20,10 @@ from .pages.traverse_revisions import traverse_revisions, traverse_revisions_fil
 urlpatterns = [
     path("", fleet, name="fleet"),
     path("tables/<slug:slug>.csv", fleet_file, name="fleet-file"),
+    path("needs-a-look/", look, name="needs-a-look"),
+    path("needs-a-look/all.csv", look_file, name="needs-a-look-file"),
+    path("due/", due_page, name="due"),
+    path("due/<slug:slug>.csv", due_file, name="due-file"),
     path("crews/", crews, name="crews"),
     path("crews/<slug:slug>.csv", crews_file, name="crews-file"),
     path("over-time/", over_time, name="over-time"),

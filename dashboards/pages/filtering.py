@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from .. import words
 from ..filters import (
+    DEFAULT_PERIOD,
     Asked,
     air_path_choices,
     kind_choices,
@@ -56,6 +57,12 @@ def hidden_note(hidden: int) -> str:
     )
 
 
+def link_to(asked: Asked, page_name: str, *parts: object, **changes: str | None) -> str:
+    """Return the address of a page that takes the filters along, with some of them changed."""
+    address, query = reverse(page_name, args=parts), asked.query(**changes)
+    return f"{address}?{query}" if query else address
+
+
 def filter_form(
     asked: Asked,
     offered: Choices,
@@ -63,11 +70,13 @@ def filter_form(
     page_name: str,
     without_stage: str = "",
     kept: Mapping[str, str] | None = None,
+    as_of_today: bool = False,
 ) -> dict[str, Any]:
     """Return what the form offers, and the filters that are on with links that take them off.
 
-    A page that shows no single stage says in `without_stage` what it shows instead. What else its
-    address holds goes into `kept`, so that other filters leave it alone.
+    A page that shows no single stage says in `without_stage` what it shows instead; one that shows
+    how things stand today has neither stage nor period, but takes both along. What else its address
+    holds goes into `kept`, so that other filters leave it alone.
     """
     filters = asked.filters
     lists: dict[str, tuple[str, tuple[Choice, ...]]] = {
@@ -85,8 +94,9 @@ def filter_form(
     ]
     return {
         "address": reverse(page_name),
-        "periods": period_choices(asked),
-        "stages": () if without_stage else stage_choices(asked),
+        "periods": () if as_of_today else period_choices(asked),
+        "stages": () if without_stage or as_of_today else stage_choices(asked),
+        "period": "" if asked.period == DEFAULT_PERIOD else asked.period,
         "lists": [
             {"key": key, "name": name, "choices": listed} for key, (name, listed) in lists.items()
         ],

@@ -14,7 +14,9 @@ from airflow_jobs.demo.fill import fill_demo_company
 from airflow_jobs.demo.meters import HIGH_READING, OVERDUE, READS_HIGH_BY
 from airflow_jobs.demo.stories import CARELESS_CREW, TROUBLE_CREW
 from dashboards import meter_words, words
+from dashboards.queries.attention import attention
 from dashboards.queries.crews import crew_comparison
+from dashboards.queries.due import due
 from dashboards.queries.meters import register
 from dashboards.values.filters import Filters
 
@@ -76,3 +78,17 @@ def test_the_meter_that_reads_high_is_named_and_no_other(filled: None) -> None:
 @pytest.mark.django_db
 def test_the_meter_that_is_out_of_calibration_is_named(filled: None) -> None:
     assert [one.name for one in register(ALL, today=TODAY).overdue] == [OVERDUE]
+
+
+@pytest.mark.django_db
+def test_every_list_of_what_is_due_has_something_to_show(filled: None) -> None:
+    found = due(ALL, attention(ALL, today=TODAY), today=TODAY, months=12, limit=None)
+    assert [one.name for one in found.overdue.rows] == [OVERDUE]
+    assert found.expiring.total >= 1
+    assert found.missed.total == 6
+    assert sum(one.measured_since_on is not None for one in found.missed.rows) == 2
+    assert found.coming.total == 12
+    assert found.late.total >= 3
+    assert 0 < found.late_unplanned <= found.late.total
+    assert found.never.total == 2
+    assert found.foreseen.total >= 3
