@@ -14,6 +14,7 @@ from django.urls import reverse
 from . import meter_words, words
 from .access import Viewer
 from .filters import day_text, read_filters
+from .next_steps import next_step
 from .queries.attention import attention
 from .queries.crews import crew_comparison
 from .queries.frame import House, choices, house
@@ -132,13 +133,13 @@ def _look(filters: Filters, company: House, today: datetime.date) -> DigestSecti
     return DigestSection(
         "Needs a look",
         tuple(said),
-        reverse("fleet"),
+        reverse("needs-a-look"),
         "All of them",
         tuple(
             DigestItem(
                 f"{one.system.tag}, {one.system.site}",
                 f"{words.reason_text(one.reasons[0], company.units, today)}. "
-                f"{words.next_step_text(one)}",
+                f"{next_step(one, today=today)}",
                 reverse("system", args=[one.system.id]),
             )
             for one in standing.systems[:MOST_ITEMS]

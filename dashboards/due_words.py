@@ -147,6 +147,12 @@ def missed_step(one: PlannedVisit, crew: str) -> str:
     return f"Agree a new day with the customer and {crew}, and move the plan to it."
 
 
+def coming_step(crew: str) -> str:
+    """Say what to do about a visit that is planned."""
+    who = f"{crew[:1].upper()}{crew[1:]}"
+    return f"{who} goes: see that holes, sizes and meter are at hand."
+
+
 def system_step(one: DueSystem) -> str:
     """Say what to do about a system that waits to be measured."""
     if one.planned_for is not None:

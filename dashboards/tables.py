@@ -38,6 +38,8 @@ class Cell:
     strip: ShareStrip | JudgedStrip | BarStrip | None = None
     note: str = ""
     """A second line in small."""
+    note_href: str = ""
+    """Where the second line leads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,13 @@ class Table:
     """Kept as a grid on a narrow screen, where the others become cards."""
     more: int = 0
     """Rows that are in the file but not on the page."""
+    all_href: str = ""
+    """The page that shows them too, where there is one."""
+
+    @property
+    def altogether(self) -> int:
+        """All rows, on the page or not."""
+        return len(self.rows) + self.more
 
     @property
     def page_columns(self) -> tuple[Column, ...]:

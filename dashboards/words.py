@@ -23,7 +23,12 @@ from .statistics.comparisons import FEWEST_JOBS
 from .strips import JudgedStrip, judged_strip
 from .values.crews import Funnel, Visits
 from .values.shares import Change, Compared, FleetShares, NamedShare, Share
-from .values.systems import Judged, Measurement, NeedsALook, Reason, Trend
+from .values.systems import Judged, Measurement, Reason, Trend
+
+# A percentage of fewer jobs than this pretends to know more than anybody can.
+FEWEST_FOR_PERCENT: Final = 10
+# A sentence with more names than that is read by nobody.
+MOST_NAMES: Final = 6
 
 
 def judged_verdict_text(one: Measurement) -> str:
@@ -118,6 +123,13 @@ def component_text(component: str) -> str:
     return _COMPONENTS.get(component, component.replace("_", " ").capitalize())
 
 
+def share_text(share: Share) -> str:
+    """Return a share in percent; of few jobs the counts, which pretend nothing."""
+    if share.total < FEWEST_FOR_PERCENT:
+        return f"{share.inside:,} of {share.total:,}"
+    return percent(share.share)
+
+
 def count_of(number: int, one: str, many: str = "") -> str:
     """Return `1 system`, `2 systems`."""
     return f"{number:,} {one if number == 1 else many or f'{one}s'}"
@@ -160,13 +172,13 @@ def months_sentence(shares: FleetShares) -> str:
     parts = []
     if found.total and left.total:
         parts.append(
-            f"{percent(found.share)} of the systems were found in range and {percent(left.share)} "
+            f"{share_text(found)} of the jobs were found in range and {share_text(left)} "
             "left in range; the two are different facts and never added up."
         )
     elif left.total:
-        parts.append(f"{percent(left.share)} were left in range; nothing was measured as found.")
+        parts.append(f"{share_text(left)} were left in range; nothing was measured as found.")
     elif found.total:
-        parts.append(f"{percent(found.share)} were found in range; nothing was measured as left.")
+        parts.append(f"{share_text(found)} were found in range; nothing was measured as left.")
     counts = [month.share.total for month in (*shares.left_by_month, *shares.found_by_month)]
     if counts and min(counts) < 10:
         parts.append(
@@ -185,11 +197,11 @@ def named_sentence(named: Sequence[NamedShare], *, stage: str, whole: Share, nou
     counted = [one for one in named if one.at(stage).total]
     if not counted or whole.share is None:
         return f"None of the {nouns} has a judged job here."
-    said = f"The dashed line is the whole, {percent(whole.share)}."
+    said = f"The dashed line is the whole, {share_text(whole)}."
     differing = [one.name for one in counted if _differs(one, stage)]
     verb = "differs" if len(differing) == 1 else "differ"
     if differing:
-        return f"{said} {listed(differing)} {verb} more than {explained_by(nouns)}."
+        return f"{said} {listed_first(differing)} {verb} more than {explained_by(nouns)}."
     who = counted[0].name if len(counted) == 1 else f"None of the {nouns}"
     verb = "does not differ" if len(counted) == 1 else "differs"
     return f"{said} {who} {verb} more than {explained_by(nouns)}."
@@ -281,6 +293,13 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def listed_first(names: Sequence[str]) -> str:
+    """Return names as a list in a sentence, of many the first and how many more there are."""
+    if len(names) <= MOST_NAMES + 1:
+        return listed(names)
+    return listed([*names[:MOST_NAMES], f"{len(names) - MOST_NAMES:,} more"])
+
+
 def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str:
     """Say why a system needs a look."""
     one = reason.measurement
@@ -304,20 +323,6 @@ def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str
         "not_judged": "Measured, but not judged: it has no target or capacity for that call",
         "calibration": "Measured with a meter that was out of calibration on that day",
     }.get(reason.code, reason.code)
-
-
-def next_step_text(needs: NeedsALook) -> str:
-    """Say what to do about the worst reason."""
-    return {
-        "low": "Raise the airflow towards nominal, then measure as left.",
-        "high": "Lower the airflow towards nominal, then measure as left.",
-        "undecided": "Set it nearer to nominal, or measure again with a narrower interval.",
-        "drifting": "Measure again; look at filter, coil and belt first.",
-        "failed": "Open it, correct what was entered or measure again.",
-        "pending": "Wait for the worker; if it stays so, see that the worker runs.",
-        "not_judged": "Enter capacity or target.",
-        "calibration": "Have the meter calibrated, or measure again with another.",
-    }[needs.reasons[0].code]
 
 
 def drift_text(trend: Trend, today: datetime.date) -> str:

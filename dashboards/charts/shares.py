@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -72,11 +73,12 @@ def shares_by_name(
     """Return the shares of crews or sites with their intervals, and the whole as a line."""
     shown = list(named[:MOST_ROWS])[::-1]
     shares = [one.at(stage) for one in shown]
+    names = _told_apart([one.name for one in shown])
     made = figure(height=90 + ROW_HEIGHT * max(len(shown), 2))
     made.add_trace(
         go.Scatter(
             x=[percent_of(share) for share in shares],
-            y=[one.name for one in shown],
+            y=names,
             name="Share in range, 95 % interval",
             mode="markers",
             marker={
@@ -113,9 +115,19 @@ def shares_by_name(
         ticks="",
         range=[-0.6, max(len(shown), 1) - 0.4],
         categoryorder="array",
-        categoryarray=[one.name for one in shown],
+        categoryarray=names,
     )
     return as_data(made)
+
+
+def _told_apart(names: Sequence[str]) -> list[str]:
+    """Number names that occur more than once: on an axis they would be one row."""
+    seen: Counter[str] = Counter()
+    told = []
+    for name in names:
+        seen[name] += 1
+        told.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return told
 
 
 def percent_of(share: Share) -> float | None:

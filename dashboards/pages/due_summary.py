@@ -71,7 +71,7 @@ def summary_table(due: Due, asked: Asked, named: Named, *, today: datetime.date)
                 due.coming,
                 asked,
                 first=f"{one.site}, {day_text(one.planned_for)}",
-                step=f"{named(one.crew)} goes: see that holes, sizes and meter are at hand.",
+                step=due_words.coming_step(named(one.crew)),
             )
             for one in due.coming.rows[:1]
         ),

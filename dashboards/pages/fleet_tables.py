@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Sequence
 from typing import Final
 
 from django.urls import reverse
 
 from .. import words
-from ..display import Units, month_or_quarter, percent
+from ..display import month_or_quarter, percent
 from ..filters import Asked
-from ..strips import judged_strip, share_strip
+from ..strips import share_strip
 from ..tables import Cell, Column, Table
 from ..values.shares import FleetShares, NamedShare, Share
-from ..values.systems import Attention, NeedsALook
 
 # On the page; the file has all of them.
 MOST_ROWS: Final = 25
-MOST_TO_LOOK_AT: Final = 10
+
+FEWEST_FOR_A_SHARE: Final = 4
 
 SHARE_COLUMNS: Final = (
     Column("In range"),
@@ -34,6 +33,8 @@ SHARE_COLUMNS: Final = (
 
 def share_cells(share: Share) -> tuple[Cell, ...]:
     has_any = share.total > 0
+    # A percentage of one to three jobs would say more than anybody knows; the interval does not.
+    is_told = share.total >= FEWEST_FOR_A_SHARE
     return (
         Cell(
             f"{share.inside:,}",
@@ -41,7 +42,7 @@ def share_cells(share: Share) -> tuple[Cell, ...]:
             strip=share_strip(share),
         ),
         Cell(
-            percent(share.share),
+            percent(share.share) if is_told else "–",
             share.share if has_any else "",
             note=words.interval_text(share) if has_any else "",
         ),
@@ -77,7 +78,7 @@ def months_table(shares: FleetShares, asked: Asked) -> Table:
             )
             for month, _, stage, share in rows
         ),
-        href=_file("months", asked),
+        href=file_address("months", asked),
     )
 
 
@@ -107,7 +108,7 @@ def named_table(
             Column("Held against the others"),
         ),
         rows=tuple(rows),
-        href=_file(slug, asked),
+        href=file_address(slug, asked),
         more=len(named) - len(shown),
     )
 
@@ -124,83 +125,6 @@ def _named_row(one: NamedShare, stage: str, nouns: str, *, href: str) -> tuple[C
     )
 
 
-def attention_table(
-    needing: Sequence[NeedsALook],
-    asked: Asked,
-    units: Units,
-    *,
-    today: datetime.date,
-    limit: int | None = MOST_TO_LOOK_AT,
-) -> Table:
-    """Return the systems that need a look, ranked, each with its reason and next step."""
-    shown = needing if limit is None else needing[:limit]
-    return Table(
-        slug="needs-a-look",
-        caption="Systems that need a look, the surest and furthest out first",
-        columns=(
-            Column("System"),
-            Column("Site", only_in_file=True),
-            Column("Where it stands", only_on_page=True),
-            Column("Why"),
-            Column("Next step"),
-            Column("Weight", is_number=True, only_in_file=True),
-        ),
-        rows=tuple(_attention_row(one, units, today) for one in shown),
-        href=_file("needs-a-look", asked),
-        more=len(needing) - len(shown),
-    )
-
-
-def _attention_row(one: NeedsALook, units: Units, today: datetime.date) -> tuple[Cell, ...]:
-    judged = one.standing.judged if one.standing else None
-    reasons = [words.reason_text(reason, units, today) for reason in one.reasons]
-    shown = words.judged_shown(judged, units) if judged else None
-    return (
-        Cell(
-            one.system.tag,
-            href=reverse("system", args=[one.system.id]),
-            note=one.system.site,
-        ),
-        Cell(one.system.site),
-        Cell(
-            shown.number if shown else "–",
-            strip=judged_strip(judged) if judged else None,
-            mark=one.standing.verdict if one.standing and judged else "",
-            note=f"± {shown.half_width} {shown.unit}" if shown else "",
-        ),
-        Cell(
-            reasons[0],
-            "; ".join(reasons),
-            note=". ".join(reasons[1:]),
-        ),
-        Cell(words.next_step_text(one)),
-        Cell("", round(one.weight, 3)),
-    )
-
-
-def instruments_table(attention: Attention, asked: Asked) -> Table:
-    """Return the meters whose calibration has run out."""
-    return Table(
-        slug="calibrations",
-        caption="Meters out of calibration today",
-        columns=(
-            Column("Meter"),
-            Column("Serial number"),
-            Column("Was due on"),
-            Column("Last used on"),
-        ),
-        rows=tuple(
-            (
-                Cell(one.name),
-                Cell(one.serial),
-                Cell(one.due_on.isoformat() if one.due_on else "no calibration on record"),
-                Cell(one.last_used_on.isoformat() if one.last_used_on else "never"),
-            )
-            for one in attention.instruments_overdue
-        ),
-        href=_file("calibrations", asked),
-    )
-
-
-def _file(slug: str, asked: Asked) -> str:
+def file_address(slug: str, asked: Asked) -> str:
+    """Return where one of the page's tables lies as CSV."""
     return f"{reverse('fleet-file', args=[slug])}?{asked.lasting_query}"

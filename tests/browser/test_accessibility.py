@@ -34,6 +34,8 @@ def complaints(visitor: Visitor) -> list[str]:
 def _addresses(traverse: Traverse) -> dict[str, str]:
     return {
         "fleet": EVERYTHING,
+        "due": "/due/",
+        "needs a look": "/needs-a-look/",
         "crews": "/crews/?period=all",
         "over time": "/over-time/?period=all&campaign=2026-01-01",
         "instruments": "/instruments/?period=all",

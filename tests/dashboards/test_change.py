@@ -84,34 +84,40 @@ def test_the_headline_says_the_change_and_whether_chance_explains_it(manager: Cl
         make_job(found=None, left=400.0, taken_at=NOW)
         make_job(found=None, left=520.0, taken_at=BEFORE)
     page = manager.get(ADDRESS).content.decode()
-    assert "That is 100 points more than in as many days before, 0 % of 12 jobs" in page
-    assert "points): more than chance explains." in page
+    assert "100 points more than in as many days before, which is more than chance" in page
+    assert "From 1 Mar 2026 to 30 Apr 2026 it was 0 % of 12 jobs" in page
     for _ in range(12):
         make_job(found=None, left=400.0, taken_at=BEFORE)
     for _ in range(9):
         make_job(found=None, left=520.0, taken_at=NOW)
     page = manager.get(ADDRESS).content.decode()
-    assert "That is 7 points more than in as many days before, 50 % of 24 jobs" in page
-    assert "points): chance alone may explain it." in page
+    assert "7 points more than in as many days before, which chance alone may explain." in page
+    assert "it was 50 % of 24 jobs; the change lies between −21 and +33 points" in page
 
 
 @pytest.mark.django_db
 def test_found_is_compared_with_found(manager: Client) -> None:
-    make_job(found=300.0, left=400.0, taken_at=NOW)
-    make_job(found=400.0, left=520.0, taken_at=BEFORE)
+    for _ in range(10):
+        make_job(found=300.0, left=400.0, taken_at=NOW)
+        make_job(found=400.0, left=520.0, taken_at=BEFORE)
     page = manager.get(f"{ADDRESS}&stage=as_found").content.decode()
-    assert "That is 100 points less than in as many days before, 100 % of 1 job" in page
+    assert "100 points less than in as many days before" in page
+    assert "it was 100 % of 10 jobs" in page
 
 
 @pytest.mark.django_db
 def test_without_a_period_or_jobs_before_no_change_is_said(manager: Client) -> None:
-    make_job(found=None, left=400.0, taken_at=NOW)
+    for _ in range(10):
+        make_job(found=None, left=400.0, taken_at=NOW)
     assert "days before" not in manager.get(ADDRESS).content.decode()
+    for _ in range(9):
+        make_job(found=None, left=400.0, taken_at=BEFORE)
+    page = manager.get(ADDRESS).content.decode()
+    assert "days before" not in page
+    assert "there were only 9 jobs, too few to compare with" in page
     make_job(found=None, left=400.0, taken_at=BEFORE)
     assert "days before" not in manager.get("/?period=all").content.decode()
-    assert "That is the same share as in as many days before" in (
-        manager.get(ADDRESS).content.decode()
-    )
+    assert "the same share as in as many days before" in manager.get(ADDRESS).content.decode()
 
 
 @pytest.mark.django_db
@@ -124,4 +130,4 @@ def test_the_change_takes_one_statement_however_long_the_history(
         make_job(found=None, left=400.0, taken_at=BEFORE)
     with CaptureQueriesContext(connection) as statements:
         assert manager.get(ADDRESS).status_code == 200
-    assert len(statements) == 8
+    assert len(statements) == 14

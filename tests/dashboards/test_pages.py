@@ -24,7 +24,7 @@ EVERYTHING = "/?period=all"
 
 # Statements that a page takes, sign-in, company and a technician's crews included; a change
 # here is a decision.
-STATEMENTS = {"fleet": 7, "systems": 6, "system": 6, "traverse": 8}
+STATEMENTS = {"fleet": 13, "systems": 6, "system": 6, "traverse": 8}
 
 
 def _text(client: Client, address: str) -> str:
@@ -54,6 +54,8 @@ def _addresses(traverse: Traverse) -> list[str]:
         f"/systems/{system}/",
         f"/traverses/{traverse.pk}/",
         f"/traverses/{traverse.pk}/revisions/",
+        "/due/",
+        "/needs-a-look/",
         "/crews/left.csv",
         "/over-time/left.csv",
         "/instruments/compared.csv",
@@ -78,7 +80,7 @@ def test_pages_only_read_and_are_not_kept_by_proxies(manager: Client) -> None:
 
 
 def test_pages_bring_their_policy_and_no_inline_script_or_style(manager: Client) -> None:
-    for address in _addresses(make_measured())[:9]:
+    for address in _addresses(make_measured())[:11]:
         response = manager.get(address)
         policy = response["Content-Security-Policy"]
         assert "script-src 'self'" in policy
@@ -130,18 +132,18 @@ def test_a_view_without_jobs_says_how_to_find_some(manager: Client) -> None:
 
 
 def test_the_fleet_page_says_how_things_stand_with_the_interval(manager: Client) -> None:
-    for left in (400.0, 410.0, 390.0, 500.0):
-        make_job(found=300.0, left=left)
+    for number in range(12):
+        make_job(found=300.0, left=500.0 if number % 4 == 0 else 400.0)
     text = _text(manager, EVERYTHING)
-    assert "75 % 30 to 95 %" in text
-    assert "of systems were left in range: 3 of 4 jobs" in text
+    assert "75 % (47 to 91 %) of 12 jobs on record were left in range." in text
     assert ADVICE_LINE in text
 
 
 def test_the_stage_says_which_of_the_two_facts_is_shown(manager: Client) -> None:
     make_job(found=300.0, left=400.0)
-    assert "were left in range: 1 of 1" in _text(manager, EVERYTHING)
-    assert "were found in range: 0 of 1" in _text(manager, f"{EVERYTHING}&stage=as_found")
+    assert "1 of 1 job on record was left in range" in _text(manager, EVERYTHING)
+    text = _text(manager, f"{EVERYTHING}&stage=as_found")
+    assert "0 of 1 job on record was found in range" in text
 
 
 def test_the_systems_that_need_a_look_come_with_reason_and_next_step(manager: Client) -> None:
@@ -150,7 +152,7 @@ def test_the_systems_that_need_a_look_come_with_reason_and_next_step(manager: Cl
     text = _text(manager, EVERYTHING)
     assert section.equipment.tag in text
     assert "Left high on 3 Jun 2026: 520 ± 20 ft³/min per ton against 350 to 450" in text
-    assert "Lower the airflow towards nominal" in text
+    assert "Plan a visit: lower the airflow by some 23 %, to nominal, then measure as left." in text
 
 
 def test_filters_that_are_on_can_be_taken_off(manager: Client) -> None:
@@ -213,7 +215,7 @@ def test_a_technician_cannot_set_another_crew_apart_by_address(
     text = _text(technician, f"{EVERYTHING}&crew={other.pk}")
     assert "That crew can't be shown by itself" in text
     assert "1 of 2 jobs" in text
-    assert "1 of 1 jobs" in _text(technician, f"{EVERYTHING}&crew={crew.pk}")
+    assert "1 of 1 job " in _text(technician, f"{EVERYTHING}&crew={crew.pk}")
 
 
 def _pair() -> Crew:
@@ -236,7 +238,7 @@ def test_a_crew_of_two_shows_only_with_consent(
     assert "Pair crew" not in manager.get("/tables/crews.csv?period=all").content.decode()
     factories.make_company(compare_small_crews=True)
     assert "Pair crew" in manager.get(EVERYTHING).content.decode()
-    assert "0 of 1 jobs" in _text(manager, f"{EVERYTHING}&crew={pair.pk}")
+    assert "0 of 1 job " in _text(manager, f"{EVERYTHING}&crew={pair.pk}")
 
 
 def test_a_crew_of_two_does_not_see_itself_without_consent(
@@ -272,8 +274,8 @@ def test_the_tables_come_as_files_in_full_precision(manager: Client) -> None:
 def test_a_file_has_all_rows_and_the_page_the_first(manager: Client) -> None:
     for _ in range(12):
         make_job(found=None, left=520.0)
-    assert len(_rows(manager, "/tables/needs-a-look.csv")) == 12
-    assert "2 more in the file" in _text(manager, EVERYTHING)
+    assert len(_rows(manager, "/needs-a-look/all.csv")) == 12
+    assert "All 12 of them" in _text(manager, EVERYTHING)
 
 
 def test_the_systems_are_searched_by_all_words(manager: Client) -> None:
@@ -464,6 +466,8 @@ def test_text_from_outside_is_only_text(manager: Client) -> None:
     assert traverse is not None
     for address in (
         EVERYTHING,
+        "/due/",
+        "/needs-a-look/",
         "/crews/?period=all",
         "/over-time/?period=all&campaign=2026-01-01&campaign_name=<script>alert(1)</script>",
         "/instruments/?period=all",

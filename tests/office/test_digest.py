@@ -59,7 +59,7 @@ def test_the_mail_says_what_the_pages_say(manager: Client) -> None:
     text = str(sent.body)
     assert "0 of 1 job, with a 95 % interval of 0 to 79 %" in text
     assert "AC-7, Mill <Street>: Left high on" in text
-    assert "Lower the airflow towards nominal, then measure as left." in text
+    assert "Plan a visit: lower the airflow by some 23 %, to nominal, then measure as left." in text
     assert f"http://localhost:8000/systems/{section.equipment_id}/" in text
     assert "It takes two crews" in text
     assert "Local code" in text
