@@ -53,6 +53,12 @@ class Asked:
         return urlencode({name: value for name, value in parameters.items() if value})
 
     @property
+    def tail(self) -> str:
+        """What an address takes along to show the same view; nothing where there is no filter."""
+        query = self.query()
+        return f"?{query}" if query else ""
+
+    @property
     def lasting_query(self) -> str:
         """The query string with the days written out, which shows the same next year."""
         return self.query(**self.lasting_period)

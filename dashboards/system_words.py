@@ -10,6 +10,7 @@ from airflow_jobs import units
 
 from . import words
 from .display import Units, percent, write
+from .due_days import months_after, next_by
 from .filters import day_text
 from .statistics.repeats import FEWEST_VISITS
 from .values.returning import ChangeMade, FoundOften, NeverRight, Return, Returning
@@ -227,25 +228,6 @@ def site_sentence(site: str, share: Share, *, differs: bool, expected: float | N
             f"{share.outside:,}."
         )
     return f"{said} No evidence that it is harder or easier than other sites."
-
-
-def months_after(day: datetime.date, months: int) -> datetime.date:
-    """Return the same day so many months later, or the last of a shorter month."""
-    index = day.year * 12 + day.month - 1 + months
-    year, month = index // 12, index % 12 + 1
-    last = (datetime.date(year + month // 12, month % 12 + 1, 1) - datetime.timedelta(days=1)).day
-    return datetime.date(year, month, min(day.day, last))
-
-
-def next_by(trend: Trend | None, today: datetime.date) -> datetime.date | None:
-    """Return the day by which a drift asks for a measurement: before the earliest end of leaving.
-
-    None where no leaving date is foreseeable.
-    """
-    if trend is None or not trend.is_certain or trend.leaves_on is None:
-        return None
-    earliest = trend.leaves_earliest_on or trend.leaves_on
-    return max(earliest - datetime.timedelta(days=1), today)
 
 
 def next_text(

@@ -63,7 +63,7 @@ def coming_table(listed: Listed[PlannedVisit], asked: Asked, named: Named) -> Ta
 def _visit_cells(one: PlannedVisit, asked: Asked, named: Named) -> tuple[Cell, ...]:
     return (
         Cell(one.planned_for.isoformat()),
-        Cell(one.site, href=link_to(asked, "systems", site=str(one.site_id))),
+        Cell(one.site, href=link_to(asked, "site", one.site_id)),
         Cell(f"{one.systems:,}", one.systems),
         Cell(named(one.crew)),
         Cell(due_words.PURPOSES.get(one.purpose, one.purpose)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -15,6 +15,7 @@ from ..queries.systems import system_list
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
 from ..values.systems import ListedSystem
+from .filtering import link_to
 from .frame import Frame, page
 
 LONGEST_SEARCH = 200
@@ -33,21 +34,25 @@ def systems(frame: Frame) -> HttpResponse:
     offered = choices(filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews)
 
     def link(to_page: int) -> str:
-        kept = {
-            "q": search,
-            "customer": filters.customer,
-            "site": filters.site,
-            "kind": filters.kind,
-            "page": to_page if to_page > 1 else None,
-        }
-        query = urlencode({name: value for name, value in kept.items() if value})
-        return f"{reverse('systems')}?{query}"
+        return link_to(
+            frame.asked,
+            "systems",
+            q=search,
+            page=str(to_page) if to_page > 1 else None,
+        )
+
+    # What the form doesn't ask for follows along.
+    asked_for = {"q", "customer", "site", "kind"}
+    kept = [
+        (name, value) for name, value in parse_qsl(frame.asked.query()) if name not in asked_for
+    ]
 
     return frame.page(
         "systems.html",
         section="systems",
         found=found,
         search=search,
+        kept=kept,
         customers=offered.customers,
         sites=offered.sites,
         kinds=kind_choices(frame.asked),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import calendar
 import datetime
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
+from ..due_days import months_after, next_by
 from ..values.due import (
     CrewName,
     Due,
@@ -256,9 +256,8 @@ def foreseen(standing: Attention, *, today: datetime.date, months: int) -> tuple
         if trend is None or needs.standing is None:
             continue
         last_on = needs.standing.taken_at.date()
-        earliest = trend.leaves_earliest_on or today
-        by = max(earliest - datetime.timedelta(days=1), today)
-        if by < months_after(last_on, months):
+        by = next_by(trend, today)
+        if by is not None and by < months_after(last_on, months):
             found.append(MeasureBy(needs.system, trend, last_on, by))
     return tuple(
         sorted(found, key=lambda one: (one.by, one.system.site, one.system.tag, one.system.id))
@@ -272,13 +271,6 @@ def next_visits(sites: list[UUID], *, today: datetime.date) -> dict[UUID, NextVi
         row["site_id"]: NextVisit(row["planned_for"], CrewName(row["crew_id"], row["crew"]))
         for row in found
     }
-
-
-def months_after(day: datetime.date, months: int) -> datetime.date:
-    """Return the same day so many months later, or the last one of a shorter month."""
-    years, month = divmod(day.month - 1 + months, 12)
-    year, month = day.year + years, month + 1
-    return datetime.date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
 
 
 # A visit belongs to a site, so a kind narrows it to sites that have a system of that kind.

@@ -14,8 +14,9 @@ from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs.models import Crew, DuctSection, Equipment, Instrument, Visit
 from dashboards import due_words
+from dashboards.due_days import months_after
 from dashboards.queries.attention import attention
-from dashboards.queries.due import due, months_after
+from dashboards.queries.due import due
 from dashboards.values.due import Due
 from dashboards.values.filters import Filters
 from tests import factories

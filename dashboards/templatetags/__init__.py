@@ -1,0 +1,1 @@
+"""What templates of the pages may say besides Django's own."""
