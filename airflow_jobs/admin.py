@@ -51,6 +51,7 @@ from .models import (
     Traverse,
     TraverseRevision,
     Visit,
+    VisitHandover,
 )
 
 # Generic for the type checker only.
@@ -326,6 +327,10 @@ class _Revisions(_LookInline):
     model = TraverseRevision
 
 
+class _Handovers(_LookInline):
+    model = VisitHandover
+
+
 @admin.register(Crew)
 class CrewAdmin(LookAdmin):
     """Crews with their members."""
@@ -346,6 +351,13 @@ class TraverseAdmin(LookAdmin):
 
     inlines = (_Revisions,)
     list_filter = ("stage", "mode", "call")
+
+
+@admin.register(Visit)
+class VisitAdmin(LookAdmin):
+    """Visits, and which crews had them before."""
+
+    inlines = (_Handovers,)
 
 
 @admin.register(Computation)
@@ -380,7 +392,6 @@ admin.site.register(
         Site,
         Target,
         TemperatureRise,
-        Visit,
     ],
     LookAdmin,
 )

@@ -59,6 +59,7 @@ class FlowSetViewSet(RecordViewSet):
     serializer_class = FlowSetSerializer
     noun = "a flow-set"
     related = ("computation__result",)
+    has_results = True
     gathered = ("members",)
     filters = (
         by_id("visit", "visit_id", "Only those of this visit."),

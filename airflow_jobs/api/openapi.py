@@ -42,7 +42,9 @@ again answers 200 with what is stored, other content under the same id 409 with 
 answers 412 with `current`. Null takes a value away. Nothing is deleted: things are retired.
 
 **Lists** come in pages ordered by time and id; follow `next`. To sync, ask with `updated_since`:
-the `updated_at` of the last one seen, less a minute.
+the `updated_at` of the last one seen, less a minute. Results of traverses and flow-sets come with
+`computed_since`: the `result.settled_at` of the last one seen. Visits that a field app is no longer
+shown come with `GET /api/v1/visits/given-away/`.
 
 **Problems** are RFC 9457 documents whose `errors` point (RFC 6901) at what to mend.
 
@@ -119,6 +121,8 @@ TAGS: Final[dict[str, str]] = {
     "findings": "Everything that may be worth saying of a measurement.",
     "problems": "Every kind of problem.",
 }
+
+LISTS: Final = frozenset({"list", "given_away"})
 
 _IF_MATCH: Final[Schema] = {
     "name": "If-Match",
@@ -209,7 +213,7 @@ class RecordSchema(AutoSchema):
         return parameters
 
     def _get_filter_parameters(self) -> list[Schema]:
-        if self.action != "list" or not isinstance(self.view, RecordViewSet):
+        if self.action not in LISTS or not isinstance(self.view, RecordViewSet):
             return []
         return [item.schema() for item in self.view.all_filters()]
 

@@ -67,6 +67,12 @@ def result_schema(of: Reference) -> Schema:
                 "type": "string",
                 "description": "Why it could not be computed, for a technician.",
             },
+            "settled_at": {
+                "type": ["string", "null"],
+                "format": "date-time",
+                "description": "When the latest outcome was settled, that is, could be read; null "
+                "before the first, absent in a preview. `computed_since` goes by it.",
+            },
             "engine": {"type": "string", "description": "Which version computed it."},
             "computed_at": {"type": "string", "format": "date-time", "description": "When."},
             "inputs_digest": {

@@ -7,6 +7,7 @@ import binascii
 import datetime
 import json
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any, Final
 from uuid import UUID
 
@@ -87,7 +88,8 @@ class TimeCursorPagination(BasePagination):
         if not rows:
             return None
         (row,) = rows
-        return Place(getattr(row, self.field), row.pk, is_before, self.field)
+        time = reduce(getattr, self.field.split("__"), row)
+        return Place(time, row.pk, is_before, self.field)
 
     def get_paginated_response(self, data: Any) -> Response:
         """Answer a page with the addresses of its neighbours."""

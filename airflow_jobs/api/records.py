@@ -34,6 +34,20 @@ METHODS: Final = ["get", "post", "patch", "delete", "head"]
 OPTIONAL: Final[dict[str, Any]] = {"required": False, "allow_null": True}
 """May be left out, and taken away by null in a change."""
 
+UPDATED_SINCE: Final = "updated_since"
+COMPUTED_SINCE: Final = "computed_since"
+
+_OUTCOMES: Final = (
+    Filter(
+        COMPUTED_SINCE,
+        "computation__settled_at__gte",
+        "instant",
+        "For syncing results: only what was computed, or could not be, then or later, ordered by "
+        "`result.settled_at`. Go on from the last `settled_at` seen, without going back: outcomes "
+        "can be read in the order of these times and in no other, so none comes late. What is "
+        "computed again moves to the end; what is only to be computed again stays where it is.",
+    ),
+)
 _REVISION: Final = re.compile(r'^(?:W/)?"?([1-9][0-9]{0,9})"?$')
 
 
@@ -163,6 +177,8 @@ class RecordViewSet(GenericViewSet[Any]):
     filters: ClassVar[tuple[Filter, ...]] = ()
     related: ClassVar[tuple[str, ...]] = ()
     gathered: ClassVar[tuple[str, ...]] = ()
+    has_results: ClassVar[bool] = False
+    """Whether rows have a result that is computed after they are stored."""
     http_method_names = METHODS
     lookup_value_regex = UUID_IN_PATH
     noun: ClassVar[str] = ""
@@ -186,8 +202,14 @@ class RecordViewSet(GenericViewSet[Any]):
 
     @property
     def ordered_by(self) -> str:
-        """The time that lists are ordered by: of the last change when syncing."""
-        return "updated_at" if "updated_since" in self.request.query_params else "created_at"
+        """The time that lists are ordered by: of the last change or outcome when syncing."""
+        asked = self.request.query_params
+        if self.has_results and COMPUTED_SINCE in asked:
+            if UPDATED_SINCE in asked:
+                words = f"goes by another time than {UPDATED_SINCE}; ask for one after the other"
+                raise BadQuery({COMPUTED_SINCE: words})
+            return "computation__settled_at"
+        return "updated_at" if UPDATED_SINCE in asked else "created_at"
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Refuse query parameters that nothing here reads."""
@@ -213,15 +235,20 @@ class RecordViewSet(GenericViewSet[Any]):
     def all_filters(self) -> tuple[Filter, ...]:
         """Return the filters of lists, the one for syncing included."""
         since = Filter(
-            "updated_since",
+            UPDATED_SINCE,
             "updated_at__gte",
             "instant",
             "For syncing: only what was stored or changed then or later, ordered by that time, "
             "retired things included. Go back a minute from the last one seen: a change may be "
-            "committed shortly after its time. A result that is computed is no change of what it "
-            "was computed from.",
+            "committed shortly after its time."
+            + (
+                " A result that is computed is no change of what it was computed from: ask with "
+                f"`{COMPUTED_SINCE}` for those."
+                if self.has_results
+                else ""
+            ),
         )
-        return (*self.filters, since)
+        return (*self.filters, since, *(_OUTCOMES if self.has_results else ()))
 
     def get_serializer_context(self) -> dict[str, Any]:
         """Hand the units of answers to the serializers."""

@@ -95,7 +95,8 @@ def render_result(computation: Computation | None, units: str) -> dict[str, Any]
     While a computation is pending, `previous` keeps the last values; a failed one says why.
     """
     if computation is None:
-        return {"state": State.PENDING.value, "previous": None}
+        return {"state": State.PENDING.value, "settled_at": None, "previous": None}
+    state = {"state": computation.state, "settled_at": computation.settled_at}
     kept = None
     if computation.result is not None:
         row = computation.result
@@ -107,10 +108,10 @@ def render_result(computation: Computation | None, units: str) -> dict[str, Any]
         }
     if computation.state == State.COMPUTED:
         assert kept is not None
-        return {"state": computation.state, **kept, "previous": None}
+        return {**state, **kept, "previous": None}
     if computation.state == State.FAILED:
-        return {"state": computation.state, "reason": computation.failure, "previous": kept}
-    return {"state": computation.state, "previous": kept}
+        return {**state, "reason": computation.failure, "previous": kept}
+    return {**state, "previous": kept}
 
 
 def render_preview(values: dict[str, Any], engine: str, units: str) -> dict[str, Any]:

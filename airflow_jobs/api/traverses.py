@@ -100,6 +100,7 @@ class TraverseViewSet(RecordViewSet):
     # What was measured isn't changed in place: see corrections.
     http_method_names = ["get", "post", "head"]
     related = ("computation__result",)
+    has_results = True
     filters = (
         by_id("visit", "visit_id", "Only traverses of this visit."),
         by_id("site", "visit__site_id", "Only traverses at this site."),

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
-from airflow_jobs.models import Adjustment, AdjustmentKind, Purpose, Visit
+from django.db import models
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
+from airflow_jobs.models import Adjustment, AdjustmentKind, Purpose, Visit, VisitHandover
+
+from . import filters
 from .fields import DayField, FlagField, InstantField, ReferenceField, WordField, note
-from .filters import between, by_id, by_word
+from .filters import Filter, between, by_id, by_word
+from .pagination import TimeCursorPagination
 from .records import OPTIONAL, RecordSerializer, RecordViewSet, StrictSerializer
 
 
@@ -47,6 +56,25 @@ class VisitSerializer(RecordSerializer):
         return parsed
 
 
+class GivenAwaySerializer(serializers.Serializer[Any]):
+    """A visit that the caller is no longer shown."""
+
+    visit = ReferenceField("visits", read_only=True, help_text="Which visit.")
+    given_away_at = InstantField(read_only=True, help_text="When another crew got it.")
+
+
+GIVEN_AWAY: Final = """\
+Lists visits that were of the field app's crew and are another crew's now, by when they were given
+away. The app is no longer shown them, nor what hangs on them (404); when it syncs they just don't
+come any more, so forget what is listed here. What was measured there and is not sent yet is refused
+(422) until a manager gives the visit back.
+
+Ask before syncing visits, with `since`: the last `given_away_at` seen, less a minute. A visit that
+came back is not listed; it comes with `updated_since`. What hangs on a visit that came from another
+crew was stored earlier: ask for it with `visit`. People are shown all visits; to them the list is
+empty."""
+
+
 class VisitViewSet(RecordViewSet):
     """Visits; written by their own crew or a manager."""
 
@@ -60,6 +88,43 @@ class VisitViewSet(RecordViewSet):
         by_word("purpose", "purpose", Purpose, "Only visits with this purpose."),
         *between("started_from", "started_before", "started_at", "started"),
     )
+    filters_of_given_away = (
+        Filter("since", "given_away_at__gte", "instant", "Only those given away then or later."),
+    )
+
+    @property
+    def ordered_by(self) -> str:
+        """The time that lists are ordered by."""
+        return "given_away_at" if self.action == "given_away" else super().ordered_by
+
+    def known_parameters(self) -> set[str]:
+        """Return the query parameters that the action reads."""
+        if self.action != "given_away":
+            return super().known_parameters()
+        known = {filters.UNITS} | set(TimeCursorPagination.parameters)
+        return known | {item.name for item in self.all_filters()}
+
+    def all_filters(self) -> tuple[Filter, ...]:
+        """Return the filters of the list that is asked for."""
+        if self.action == "given_away":
+            return self.filters_of_given_away
+        return super().all_filters()
+
+    @extend_schema(
+        summary="List visits given away",
+        description=GIVEN_AWAY,
+        responses=GivenAwaySerializer(many=True),
+    )
+    @action(detail=False, methods=["get"], url_path="given-away")
+    def given_away(self, request: Request) -> Response:
+        """Answer a page of the visits that a field app's crew has no longer."""
+        rows: models.QuerySet[VisitHandover] = VisitHandover.objects.none()
+        if self.actor.is_field_app:
+            crews = self.actor.crew_ids
+            rows = VisitHandover.objects.filter(crew__in=crews).exclude(visit__crew__in=crews)
+        page = self.paginate_queryset(filters.apply(rows, self.all_filters(), request))
+        assert page is not None
+        return self.get_paginated_response(GivenAwaySerializer(page, many=True).data)
 
 
 class AdjustmentSerializer(RecordSerializer):

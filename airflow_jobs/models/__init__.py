@@ -29,7 +29,7 @@ from .targets import Basis, Call, Target, TargetSource
 from .temperature_rises import TemperatureRise
 from .tokens import Token
 from .traverses import Mode, ReadingKind, TakenIn, Traverse, TraverseRevision
-from .visits import Purpose, Stage, Visit
+from .visits import Purpose, Stage, Visit, VisitHandover
 
 __all__ = [
     "REDACTED",
@@ -86,5 +86,6 @@ __all__ = [
     "UnitSystem",
     "Verdict",
     "Visit",
+    "VisitHandover",
     "new_id",
 ]

@@ -67,6 +67,9 @@ class Computation(models.Model):
     """Why it could not be computed, in words that a technician understands."""
     checked_at = models.DateTimeField(null=True, blank=True)
     """Start of the transaction that last found result and inputs in agreement."""
+    settled_at = models.DateTimeField(null=True, blank=True, editable=False)
+    """When the latest outcome was committed. No two are equal, and who sees one sees all earlier
+    ones: so nothing is missed by asking for what was settled after the last one seen."""
     result = models.ForeignKey(
         "Result",
         null=True,
@@ -89,6 +92,7 @@ class Computation(models.Model):
                 condition=~models.Q(state=State.COMPUTED) | models.Q(result__isnull=False),
                 name="computation_computed_has_result",
             ),
+            models.UniqueConstraint(fields=["settled_at"], name="computation_settled_once"),
         ]
         indexes = [
             models.Index(

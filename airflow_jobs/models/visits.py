@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import pgtrigger
 from django.db import models
 
-from .base import Record, one_of, with_history
+from .base import Record, count_revision, new_id, one_of, with_history
 from .crews import Crew
 from .sites import Site
 
@@ -26,6 +27,13 @@ class Stage(models.TextChoices):
     CHECK = "check", "Check"
 
 
+NOTE_HANDOVER = """
+    INSERT INTO airflow_jobs_visithandover (id, visit_id, crew_id, given_away_at)
+    VALUES (gen_random_uuid(), OLD.id, OLD.crew_id, clock_timestamp());
+    RETURN NEW;
+"""
+
+
 @with_history()
 class Visit(Record):
     """One visit; several systems may be measured in it."""
@@ -40,6 +48,17 @@ class Visit(Record):
     """{"holes_plugged", "panels_closed", "guards_on", "notes"}."""
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            pgtrigger.Trigger(
+                name="note_handover",
+                level=pgtrigger.Row,
+                when=pgtrigger.After,
+                operation=pgtrigger.UpdateOf("crew_id"),
+                condition=pgtrigger.Q(old__crew_id__df=pgtrigger.F("new__crew_id")),
+                func=NOTE_HANDOVER,
+            ),
+        ]
         constraints = [
             one_of("purpose", Purpose, "visit"),
             models.CheckConstraint(
@@ -52,3 +71,25 @@ class Visit(Record):
 
     def __str__(self) -> str:
         return f"{self.purpose} visit {self.id}"
+
+
+class VisitHandover(models.Model):
+    """A visit that was a crew's and was given to another; written by the database itself.
+
+    A field app is shown its own crew's visits only, so one that is given away would just be
+    missing from what it syncs.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="handovers")
+    crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="+", db_index=False)
+    """Whose it was."""
+    given_away_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["crew", "given_away_at", "id"], name="visit_handover_of_crew"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Visit {self.visit_id} given away at {self.given_away_at}"

@@ -85,6 +85,17 @@ SAVE: Final = f"""
     WHERE stored.id = new.id
 """
 
+SETTLING: Final = 7_046_029_254_386_353_131
+"""Number of the lock under which outcomes are stamped; any number that nothing else here uses."""
+
+SETTLE: Final = f"""
+    WITH latest AS (SELECT max(settled_at) AS at FROM {Computation._meta.db_table})
+    UPDATE {Computation._meta.db_table} AS stored
+    SET settled_at = greatest(clock_timestamp(), latest.at) + place * interval '1 microsecond'
+    FROM unnest(%s::bigint[]) WITH ORDINALITY AS given(id, place), latest
+    WHERE stored.id = given.id
+"""
+
 UNEXPECTED: Final = (
     "The computation met an error that is not of your making; it is in the service's log. The "
     "record itself is safe."
@@ -184,14 +195,16 @@ def _compute_singly(limit: int) -> Drained | None:
 
 def _set_back(key: int) -> None:
     """Count a failed attempt outside the transaction that failed; give up after some."""
-    attempts = Computation.objects.values_list("attempts", flat=True).get(pk=key) + 1
-    given_up = attempts >= ATTEMPTS
-    Computation.objects.filter(pk=key).update(
-        attempts=attempts,
-        state=State.FAILED if given_up else State.PENDING,
-        failure=UNEXPECTED if given_up else "",
-        due_at=timezone.now() + BACK_OFF * 2**attempts,
-    )
+    with transaction.atomic():
+        attempts = Computation.objects.values_list("attempts", flat=True).get(pk=key) + 1
+        given_up = attempts >= ATTEMPTS
+        Computation.objects.filter(pk=key).update(
+            attempts=attempts,
+            state=State.FAILED if given_up else State.PENDING,
+            failure=UNEXPECTED if given_up else "",
+            due_at=timezone.now() + BACK_OFF * 2**attempts,
+        )
+        _settle([key] if given_up else [])
 
 
 def _outcomes(claimed: Sequence[Computation]) -> dict[int, Outcome]:
@@ -212,6 +225,7 @@ def _write(
     known = _known_results(claimed, outcomes)
     fresh: dict[int, Result] = {}
     before = {row.pk: row.result_id for row in claimed}
+    shown = {row.pk: _shown(row) for row in claimed}
     for row in claimed:
         outcome = outcomes.get(row.pk)
         if isinstance(outcome, Computed) and row.pk not in known:
@@ -248,7 +262,28 @@ def _write(
         ],
         [row.traverse_id for row in claimed if row.traverse_id],
     )
+    _settle([row.pk for row in claimed if shown[row.pk] != _shown(row)])
     return Drained(len(claimed) - failed, failed)
+
+
+def _shown(row: Computation) -> tuple[str, str, int | None]:
+    """Return what of a computation its readers see."""
+    return row.state, row.failure, row.result_id
+
+
+def _settle(keys: Sequence[int]) -> None:
+    """Stamp outcomes in the order of their commits; the last act of a transaction.
+
+    Whoever has the lock holds it until its commit and waits for nothing meanwhile, so a stamp
+    that can be seen means that all smaller ones can. Stamps go on rising where the clock is set
+    back, and, as they are times, also after an older backup was restored.
+    """
+    if not keys:
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [SETTLING])
+        # A statement of its own: it must see what whoever had the lock before has committed.
+        cursor.execute(SETTLE, [list(keys)])
 
 
 def _pass_on(moved: Sequence[UUID], done: Sequence[UUID]) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import urllib.parse
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from .service import Service, Trouble
 from .store import Item, Store
 from .words import of_problem, short
 
+GIVEN_AWAY = "visits/given-away"
 RESOURCES = ("sites", "equipment", "duct-sections", "instruments", "visits")
 LARGEST_PAGE = 200
 BEGINNING = "1970-01-01T00:00:00Z"
@@ -23,15 +24,15 @@ def sync(
 ) -> dict[str, int]:
     """Bring reference data down: what has changed since the last time, or all of it.
 
-    Each page is kept at once, so a sync that breaks off goes on from there.
+    Each page is kept at once, so a sync that breaks off goes on from there. Visits that another
+    crew has now are forgotten first: one that has come back comes with the visits.
 
     Parameters
     ----------
     service, store
         From where to where.
     whole
-        Bring everything, and forget what doesn't come any more: visits given to another crew,
-        say, which a field app is no longer shown.
+        Bring everything, and forget what doesn't come any more.
     page_size
         How many at once.
 
@@ -40,25 +41,39 @@ def sync(
     dict
         How many records came, by resource.
     """
+    since = _since(store.synced_until(GIVEN_AWAY))
+    for page in _pages(service, GIVEN_AWAY, since=since, page_size=page_size):
+        store.forget_given_away(page)
     counts = {}
     for resource in RESOURCES:
-        # By the service's clock, not the device's.
-        last = None if whole else store.synced_until(resource)
-        since = (datetime.datetime.fromisoformat(last) - OVERLAP).isoformat() if last else BEGINNING
-        query = urllib.parse.urlencode({"updated_since": since, "page_size": page_size})
-        came: list[str] = []
-        while query:
-            answer = service.ask("GET", f"{resource}/?{query}")
-            if answer.status != 200:
-                raise Trouble(of_problem(answer.body))
-            store.keep(resource, answer.body["results"])
-            came += [record["id"] for record in answer.body["results"]]
-            # Of the next page's address only the query: the token goes to no other host.
-            query = urllib.parse.urlsplit(answer.body["next"] or "").query
+        since = _since(None if whole else store.synced_until(resource))
+        came: set[str] = set()
+        for page in _pages(service, resource, updated_since=since, page_size=page_size):
+            store.keep(resource, page)
+            came |= {record["id"] for record in page}
         if whole:
-            store.keep_only(resource, set(came))
-        counts[resource] = len(set(came))
+            store.keep_only(resource, came)
+        counts[resource] = len(came)
     return counts
+
+
+def _since(last: str | None) -> str:
+    """Return where to go on from; by the service's clock, not the device's."""
+    if last is None:
+        return BEGINNING
+    return (datetime.datetime.fromisoformat(last) - OVERLAP).isoformat()
+
+
+def _pages(service: Service, resource: str, **query: Any) -> Iterator[list[dict[str, Any]]]:
+    """Yield a list page by page."""
+    asked = urllib.parse.urlencode(query)
+    while asked:
+        answer = service.ask("GET", f"{resource}/?{asked}")
+        if answer.status != 200:
+            raise Trouble(of_problem(answer.body))
+        yield answer.body["results"]
+        # Of the next page's address only the query: the token goes to no other host.
+        asked = urllib.parse.urlsplit(answer.body["next"] or "").query
 
 
 def send(service: Service, store: Store) -> None:

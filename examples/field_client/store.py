@@ -120,6 +120,20 @@ class Store:
         with self._writing() as db:
             db.executemany("DELETE FROM reference WHERE resource = ? AND id = ?", gone)
 
+    def forget_given_away(self, page: Sequence[Mapping[str, Any]]) -> None:
+        """Forget visits that are another crew's now, and how far asking for them has come."""
+        if not page:
+            return
+        with self._writing() as db:
+            db.executemany(
+                "DELETE FROM reference WHERE resource = 'visits' AND id = ?",
+                [(item["visit"],) for item in page],
+            )
+            db.execute(
+                "INSERT OR REPLACE INTO synced VALUES (?, ?)",
+                ("visits/given-away", page[-1]["given_away_at"]),
+            )
+
     def reference(self, resource: str) -> dict[str, dict[str, Any]]:
         """Return id -> record, retired ones included: older measurements name them."""
         rows = self.db.execute("SELECT id, content FROM reference WHERE resource = ?", (resource,))

@@ -71,6 +71,7 @@ def _matrix() -> Iterator[tuple[tuple[str, str], dict[str, int]]]:
         yield ("POST", f"{name}/"), ADD_A_VISIT if name == "visits" else ADD_OWN_CREWS
         yield ("GET", f"{name}/{{id}}/"), READ_OWN_CREWS
         yield ("PATCH", f"{name}/{{id}}/"), CHANGE_OWN_CREWS
+    yield ("GET", "visits/given-away/"), READ_BY_ALL
     yield ("GET", "traverses/"), READ_BY_ALL
     yield ("POST", "traverses/"), ADD_OWN_CREWS
     yield ("GET", "traverses/{id}/"), READ_OWN_CREWS

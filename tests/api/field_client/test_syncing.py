@@ -27,14 +27,15 @@ def test_syncing_brings_everything_once_then_what_changed_the_retired_too(
 ) -> None:
     _, section = add_place(phone.api)
     # Broken off on the second page: what came is kept, and the next sync goes on from there.
-    line.do(PASS, BEFORE)
+    line.do(PASS, PASS, BEFORE)
     phone.service.patience_s = 0.0
     with pytest.raises(Trouble):
         exchange.sync(phone.service, phone.store, page_size=1)
     assert len(phone.store.reference("sites")) == 1
     exchange.sync(phone.service, phone.store)
-    assert line.requests[0].query["updated_since"] == exchange.BEGINNING
-    assert line.requests[2].query["updated_since"] > exchange.BEGINNING
+    asked = [request for request in line.requests if request.path.endswith("/sites/")]
+    assert asked[0].query["updated_since"] == exchange.BEGINNING
+    assert asked[2].query["updated_since"] > exchange.BEGINNING
     for resource in exchange.RESOURCES:
         rows = phone.api.http.get(f"/{resource}/", params={"page_size": "200"}).json()["results"]
         assert set(phone.store.reference(resource)) == {row["id"] for row in rows}
@@ -50,8 +51,9 @@ def test_syncing_brings_everything_once_then_what_changed_the_retired_too(
     assert kept["revision"] == retired.json()["revision"]
 
 
-def test_a_whole_sync_forgets_visits_that_were_given_to_another_crew(
-    phone: Phone, place: Place
+@pytest.mark.parametrize("whole", [False, True], ids=["sync", "whole sync"])
+def test_visits_that_were_given_to_another_crew_are_forgotten_and_come_back(
+    phone: Phone, place: Place, whole: bool
 ) -> None:
     issued = phone.api.http.post("/tokens/field-app/", json={"crew": place.crew})
     phone.service.token = issued.json()["token"]
@@ -62,9 +64,15 @@ def test_a_whole_sync_forgets_visits_that_were_given_to_another_crew(
         f"/visits/{phone.visit}/", json={"crew": other}, headers={"If-Match": "*"}
     )
     assert given.status_code == 200
-    exchange.sync(phone.service, phone.store, whole=True)
+    exchange.sync(phone.service, phone.store, whole=whole)
     assert phone.visit not in phone.store.reference("visits")
     assert phone.section in phone.store.reference("duct-sections")
+    back = phone.api.http.patch(
+        f"/visits/{phone.visit}/", json={"crew": place.crew}, headers={"If-Match": "*"}
+    )
+    assert back.status_code == 200
+    exchange.sync(phone.service, phone.store, whole=whole)
+    assert phone.visit in phone.store.reference("visits")
 
 
 def _typed(*answers: str) -> Callable[[str], str]:
