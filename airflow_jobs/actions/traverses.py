@@ -359,14 +359,8 @@ def _insert_together(
         )
         computations = Computation.objects.bulk_create(Computation(traverse_id=key) for key in rows)
         transaction.on_commit(tasks.wake_worker)
-    times = {
-        key: (created_at, updated_at)
-        for key, created_at, updated_at in Traverse.objects.filter(pk__in=rows).values_list(
-            "pk", "created_at", "updated_at"
-        )
-    }
+    # Its times came back with the insert: they are defaults of the database.
     for row, computation in zip(rows.values(), computations, strict=True):
-        row.created_at, row.updated_at = times[row.pk]
         row.visit = named.visits[row.visit_id]
         row.duct_section = named.sections[row.duct_section_id]
         row.instrument = named.instruments[row.instrument_id]

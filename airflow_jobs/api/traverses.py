@@ -131,7 +131,7 @@ class TraverseViewSet(RecordViewSet):
         unknown = [row for row in rows if not hasattr(row, "sent")]
         if unknown:
             attach_sent(unknown, _contents_of(unknown))
-        return list(self.get_serializer(rows, many=True).data)
+        return [self.body.to_representation(row) for row in rows]
 
     def again(self, row: Any) -> Any:
         """Return the row: the action brought its computation along."""
@@ -154,7 +154,7 @@ class TraverseViewSet(RecordViewSet):
 
     @cached_property
     def body(self) -> TraverseSerializer:
-        """One parser for all items of a request: making one costs more than using it."""
+        """One serializer for all items of a request: making one costs more than using it."""
         return TraverseSerializer(context=self.get_serializer_context())
 
     @extend_schema(

@@ -18,6 +18,7 @@ from tests import factories
 from tests.api.test_lists import pages_of
 from tests.api.worlds import World
 from tests.conftest import Actors, Caller
+from tests.service_parts import wait_for
 
 BEGINNING = "1970-01-01T00:00:00Z"
 
@@ -199,6 +200,12 @@ def _visible() -> list[Any]:
     return list(settled.values_list("pk", flat=True))
 
 
+def _is_one_waiting() -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1 FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
+        return cursor.fetchone() is not None
+
+
 @pytest.mark.django_db(transaction=True)
 def test_an_outcome_waits_for_those_stamped_before_it(many: list[Traverse]) -> None:
     first, second = Computation.objects.order_by("pk")[:2]
@@ -220,12 +227,7 @@ def test_an_outcome_waits_for_those_stamped_before_it(many: list[Traverse]) -> N
     threads[0].start()
     assert stamped.wait(60)
     threads[1].start()
-    with connection.cursor() as cursor:
-        waiting = "SELECT 1 FROM pg_locks WHERE locktype = 'advisory' AND NOT granted"
-        while True:
-            cursor.execute(waiting)
-            if cursor.fetchone():
-                break
+    wait_for(_is_one_waiting, "the second waits for the first")
     assert _visible() == []
     release.set()
     for thread in threads:
