@@ -325,6 +325,33 @@ def test_a_day_that_changed_nothing_is_seldom_said_to_have(
     assert np.mean(claimed) <= 0.05 + 2.0 * np.sqrt(0.05 * 0.95 / 400)
 
 
+@pytest.mark.parametrize("month_sd", [0.0, 0.05])
+@pytest.mark.parametrize("share_of_cold_months", [1.0, 0.7])
+def test_seasons_and_calls_that_make_no_difference_are_seldom_said_to(
+    share_of_cold_months: float, month_sd: float
+) -> None:
+    rng = np.random.default_rng(20260713)
+    months, total = 24, 600
+    claimed = []
+    for _ in range(250):
+        stratum, month = rng.integers(0, SITES * KINDS, total), rng.integers(0, months, total)
+        # Months of one group lie between those of the other; with calls some months have both.
+        is_cold = np.isin(month % 12, (9, 10, 11, 0, 1, 2))
+        group = (is_cold & (rng.random(total) < share_of_cold_months)).astype(int)
+        level = rng.normal(0.0, 0.1, SITES * KINDS)[stratum]
+        chance = 0.85 + level + rng.normal(0.0, month_sd, months)[month]
+        found = stratified_difference(
+            count=rng.random(total) < np.clip(chance, 0.01, 0.99),
+            total=np.ones(total),
+            group=group,
+            stratum=stratum,
+            month=month,
+            site=stratum // KINDS,
+        )
+        claimed.append(found.is_sure)
+    assert np.mean(claimed) <= 0.05 + 2.0 * np.sqrt(0.05 * 0.95 / 250)
+
+
 @pytest.mark.parametrize("month_sd", [0.0, 0.03])
 def test_fifteen_points_are_found_with_three_hundred_jobs_on_either_side(month_sd: float) -> None:
     rng = np.random.default_rng(20260707)
