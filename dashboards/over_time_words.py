@@ -121,38 +121,40 @@ DRIFT_NOTE: Final = (
 )
 
 
-def season_sentences(found: OverTime) -> tuple[str, ...]:
-    """Say whether calendar months and calls differ, as far as the record allows."""
-    said = []
+def season_sentence(found: OverTime) -> str:
+    """Say whether the halves of the calendar year differ, as far as the record allows."""
+    if not found.left.whole.total:
+        return "Nothing was measured and judged as left in this view."
     if found.halves is None:
-        said.append(
+        return (
             "Jobs were measured as left in only one half of the calendar year, April to September "
             "or October to March: there is nothing to compare."
-            if found.left.whole.total
-            else "Nothing was measured and judged as left in this view."
         )
-    else:
-        said.append(
-            contrast_sentence(
-                found.halves,
-                first="April to September",
-                second="October to March",
-                claims=found.months_spanned >= SEASONS_FROM_MONTHS,
-            )
-        )
-        if found.months_spanned < SEASONS_FROM_MONTHS:
-            said.append(
-                f"These {count_of(found.months_spanned, 'month')} are less than two years: what "
-                "comes back every year can't be told from what happened once. Choose a longer "
-                "period for an answer."
-            )
-    if found.calls is not None:
-        said.append(
-            contrast_sentence(
-                found.calls, first="Measured in cooling", second="in heating", claims=True
-            )
-        )
-    return tuple(said)
+    return contrast_sentence(
+        found.halves,
+        first="April to September",
+        second="October to March",
+        claims=found.months_spanned >= SEASONS_FROM_MONTHS,
+    )
+
+
+def short_season_note(found: OverTime) -> str:
+    """Say that the period is too short to speak of seasons, where it is."""
+    if found.halves is None or found.months_spanned >= SEASONS_FROM_MONTHS:
+        return ""
+    return (
+        f"These {count_of(found.months_spanned, 'month')} are less than two years: what comes back "
+        "every year can't be told from what happened once."
+    )
+
+
+def call_sentence(found: OverTime) -> str:
+    """Say whether jobs in heating and in cooling differ, where both were measured."""
+    if found.calls is None:
+        return ""
+    return contrast_sentence(
+        found.calls, first="Measured in cooling", second="in heating", claims=True
+    )
 
 
 def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bool) -> str:

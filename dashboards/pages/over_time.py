@@ -133,17 +133,16 @@ def _place_chart(view: View) -> dict[str, Any]:
 
 def _seasons(view: View) -> dict[str, Any]:
     found = view.found
-    said = words.season_sentences(found)
     return {
         "id": "chart-calendar",
         "title": "By month of the calendar, and by call",
-        "sentence": said[0],
-        "more": said[1:],
+        "sentence": words.season_sentence(found),
+        "short": words.short_season_note(found),
+        "calls": words.call_sentence(found),
         "data_id": "chart-calendar-data",
         "figure": calendar_shares(found.calendar) if found.calendar else None,
         "table": tables.contrasts_table(found, view.asked),
         "months": tables.calendar_table(found, view.asked),
-        "is_short": found.months_spanned < words.SEASONS_FROM_MONTHS,
         "longer": view.asked.query(**{"period": "all", "from": None, "to": None}, **view.kept),
     }
 
