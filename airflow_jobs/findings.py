@@ -108,6 +108,12 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "Have it calibrated; results are recomputed when the calibration is entered.",
     ),
     Finding(
+        "calibration_corrected_later",
+        "warning",
+        "A later calibration found the instrument off, and this reading is corrected with it.",
+        "Measure again with a meter in calibration where the verdict matters.",
+    ),
+    Finding(
         "calibration_missing",
         "note",
         "No calibration of the instrument on or before that day is on record.",

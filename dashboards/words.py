@@ -101,6 +101,7 @@ _STEPS: Final = {
 _COMPONENTS: Final = {
     "spatial": "Where and how densely it was measured",
     "calibration": "Accuracy of the meter",
+    "meter_change": "When the meter went off",
     "resolution": "Last digit of the display",
     "alignment": "Tilt of the probe",
     "position": "Places of holes and depths",

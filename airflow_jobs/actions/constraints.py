@@ -128,6 +128,22 @@ _IN_WORDS: Final[dict[str, tuple[str, str, str]]] = {
         "not_ordered",
         "A calibration is due on or after the day it was performed.",
     ),
+    "calibration_found_possible": (
+        "/as_found",
+        "out_of_range",
+        "As found has a gain between 0.5 and 2 and an offset within 5 m/s, both or neither.",
+    ),
+    "calibration_corrects_before_it_was_performed": (
+        "/corrects_from",
+        "not_ordered",
+        "A calibration corrects readings from a day before it was performed.",
+    ),
+    "calibration_corrects_for_a_reason": (
+        "/corrects_because",
+        "required",
+        "To correct earlier readings, say from which day and why; else leave corrects_from, "
+        "corrects_wholly and corrects_because out.",
+    ),
     "calibration_gain_possible": (
         "/gain",
         "out_of_range",

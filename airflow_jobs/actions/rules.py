@@ -200,7 +200,42 @@ def _blower_table(row: Any) -> list[BrokenRule]:
 
 
 def _calibration(row: Any) -> list[BrokenRule]:
-    return [in_words("calibration_dates_ordered")] if row.due_on < row.performed_on else []
+    broken = [in_words("calibration_dates_ordered")] if row.due_on < row.performed_on else []
+    if (row.found_gain is None) != (row.found_offset_m_s is None):
+        broken.append(in_words("calibration_found_possible"))
+    return broken + _correction(row)
+
+
+def _correction(row: Any) -> list[BrokenRule]:
+    """Refuse to correct what the calibration can't know of, or without a reason."""
+    if row.corrects_from is None:
+        if row.corrects_wholly or row.corrects_because:
+            return [in_words("calibration_corrects_for_a_reason")]
+        return []
+    broken = []
+    if not row.corrects_because.strip():
+        broken.append(in_words("calibration_corrects_for_a_reason"))
+    if row.corrects_from >= row.performed_on:
+        broken.append(in_words("calibration_corrects_before_it_was_performed"))
+    if row.retired_on is not None:
+        broken.append(
+            BrokenRule(
+                "/corrects_from",
+                "retired",
+                "A calibration that was retired corrects nothing: leave corrects_from out.",
+            )
+        )
+    before = Calibration.objects.before(row).first()
+    if before is not None and row.corrects_from < before.performed_on:
+        broken.append(
+            BrokenRule(
+                "/corrects_from",
+                "out_of_range",
+                f"The calibration before was on {before.performed_on}; what the meter did "
+                f"earlier this one can't know. Take {before.performed_on} or a later day.",
+            )
+        )
+    return broken
 
 
 def _visit(row: Any) -> list[BrokenRule]:

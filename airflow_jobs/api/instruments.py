@@ -159,6 +159,26 @@ class InstrumentViewSet(RecordViewSet):
     )
 
 
+class AsFoundSerializer(GroupSerializer):
+    """What the meter needed as it came in, where the laboratory then adjusted it."""
+
+    gain = NumberField(
+        source="found_gain",
+        **OPTIONAL,
+        minimum=0.501,
+        maximum=1.999,
+        help_text="Factor before it was adjusted.",
+    )
+    offset = QuantityField(
+        VELOCITY,
+        source="found_offset_m_s",
+        **OPTIONAL,
+        minimum=-5.0,
+        maximum=5.0,
+        help_text="Added after that factor.",
+    )
+
+
 class CalibrationSerializer(RecordSerializer):
     """What a calibration found: the true velocity is gain x indicated + offset."""
 
@@ -176,7 +196,22 @@ class CalibrationSerializer(RecordSerializer):
         maximum=5.0,
         help_text="Added after the gain; 0 where none is given.",
     )
+    as_found = AsFoundSerializer(
+        help_text="Only where the meter was adjusted; both, or neither. Else gain and offset say "
+        "it."
+    )
     accuracy = AccuracySerializer(help_text="Of the calibration; else the instrument's holds.")
+    corrects_from = DayField(
+        **OPTIONAL,
+        help_text="Also correct readings from this day up to the calibration, which found the "
+        "meter off. No further back than the calibration before; null takes the correction back.",
+    )
+    corrects_wholly = FlagField(
+        required=False,
+        help_text="True where the meter is known to have gone off on that day. Else the moment is "
+        "unknown: as much is taken as time had passed, and the interval holds none and all.",
+    )
+    corrects_because = note(help_text="Why; required with corrects_from.")
     certificate = note(help_text="Number of the certificate.")
     retired_on = DayField(**OPTIONAL, help_text="From this day on it no longer counts.")
 

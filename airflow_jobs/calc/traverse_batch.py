@@ -38,6 +38,8 @@ PER_TRAVERSE_FLOATS = (
     "standard_density_kg_m3",
     "accuracy_relative",
     "accuracy_absolute_m_s",
+    "gain_u",
+    "offset_u_m_s",
     "resolution_m_s",
     "range_low_m_s",
     "range_high_m_s",
@@ -122,6 +124,9 @@ class TraverseBatch:
     accuracy_relative, accuracy_absolute_m_s : per traverse
         Limits of error in force (the calibration's, or else the instrument's), ratio and m/s;
         NaN where not known.
+    gain_u, offset_u_m_s : per traverse
+        Standard uncertainties of gain and offset, of one cause, sign and all: of a meter that
+        was found off later, see `meter_changes.meter_between`.
     resolution_m_s : per traverse
         Last digit of the display, m/s; NaN where not known.
     range_low_m_s, range_high_m_s : per traverse
@@ -179,6 +184,8 @@ class TraverseBatch:
     direction_response: CodeArray = field(default_factory=_unknown_response)
     accuracy_relative: FloatArray = field(default_factory=_not_known)
     accuracy_absolute_m_s: FloatArray = field(default_factory=_not_known)
+    gain_u: FloatArray = field(default_factory=_zero)
+    offset_u_m_s: FloatArray = field(default_factory=_zero)
     resolution_m_s: FloatArray = field(default_factory=_not_known)
     range_low_m_s: FloatArray = field(default_factory=_not_known)
     range_high_m_s: FloatArray = field(default_factory=_not_known)

@@ -58,8 +58,10 @@ def common_components(
     """
     along, depth = extents_m(batch)
     shown = sensed.calibrated_m_s.mean(axis=1)
+    indicated = sensed.indicated_m_s.mean(axis=1)
     if batch.mode != "average":
         shown = sensed.calibrated_m_s @ places.weights
+        indicated = sensed.indicated_m_s @ places.weights
     area = components.area_u(
         shape=batch.plan.shape,
         width_m=batch.width_m,
@@ -71,6 +73,12 @@ def common_components(
         "calibration": components.calibration_u(
             accuracy_relative=batch.accuracy_relative,
             accuracy_absolute_m_s=batch.accuracy_absolute_m_s,
+            velocity_mean_m_s=shown,
+        ),
+        "meter_change": components.meter_change_u(
+            gain_u=batch.gain_u,
+            offset_u_m_s=batch.offset_u_m_s,
+            indicated_mean_m_s=indicated,
             velocity_mean_m_s=shown,
         ),
         "resolution": components.resolution_u(

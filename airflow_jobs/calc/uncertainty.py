@@ -50,6 +50,8 @@ COMPONENTS: Final = (
               "a straighter section or two more lines"),
     Component("calibration", "meter", 0.0, _BETTER_METER, "the accuracy of the meter",
               "a meter good to ±1 %"),
+    Component("meter_change", "meter", 0.7, 0.0, "not knowing when the meter went off",
+              "calibrations twice as often"),
     Component("resolution", "nothing", 0.1, 0.0, "the last digit of the display",
               "a display with one digit more"),
     Component("alignment", "nothing", 0.25, 0.0, "the tilt of the probe",

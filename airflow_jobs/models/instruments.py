@@ -102,6 +102,18 @@ class Instrument(Record):
         return self.label or self.serial
 
 
+class CalibrationQuerySet(models.QuerySet["Calibration"]):
+    """Calibrations by when they were performed."""
+
+    def before(self, calibration: Calibration) -> CalibrationQuerySet:
+        """Those of the same meter on earlier days that count, the latest first."""
+        return self.filter(
+            instrument_id=calibration.instrument_id,
+            performed_on__lt=calibration.performed_on,
+            retired_on__isnull=True,
+        ).order_by("-performed_on", "-created_at", "-pk")
+
+
 @with_history()
 class Calibration(Record):
     """What a calibration found: the true velocity is gain * indicated + offset."""
@@ -113,10 +125,20 @@ class Calibration(Record):
     due_on = models.DateField()
     gain = models.FloatField(default=1.0)
     offset_m_s = models.FloatField(default=0.0)
+    found_gain = models.FloatField(null=True, blank=True)
+    found_offset_m_s = models.FloatField(null=True, blank=True)
+    """What the meter needed as it came in, where the laboratory then adjusted it; both or none."""
     accuracy_relative = models.FloatField(null=True, blank=True)
     accuracy_absolute_m_s = models.FloatField(null=True, blank=True)
+    corrects_from = models.DateField(null=True, blank=True)
+    """From this day to the calibration, readings are corrected with what it found."""
+    corrects_wholly = models.BooleanField(default=False)
+    """Whether the meter is known to have gone off on that day; else at an unknown moment since."""
+    corrects_because = models.TextField(blank=True, default="")
     certificate = models.CharField(max_length=200, blank=True, default="")
     retired_on = models.DateField(null=True, blank=True)
+
+    objects = CalibrationQuerySet.as_manager()
 
     class Meta(Record.Meta):
         constraints = [
@@ -138,7 +160,41 @@ class Calibration(Record):
                 name="calibration_accuracy_relative_possible",
             ),
             not_negative("accuracy_absolute_m_s", "calibration"),
+            models.CheckConstraint(
+                condition=models.Q(found_gain__isnull=True, found_offset_m_s__isnull=True)
+                | models.Q(
+                    found_gain__isnull=False,
+                    found_offset_m_s__isnull=False,
+                    found_gain__gt=0.5,
+                    found_gain__lt=2.0,
+                    found_offset_m_s__gte=-5,
+                    found_offset_m_s__lte=5,
+                ),
+                name="calibration_found_possible",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(corrects_from__isnull=True)
+                | models.Q(corrects_from__lt=models.F("performed_on")),
+                name="calibration_corrects_before_it_was_performed",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    corrects_from__isnull=True, corrects_wholly=False, corrects_because=""
+                )
+                | (models.Q(corrects_from__isnull=False) & ~models.Q(corrects_because="")),
+                name="calibration_corrects_for_a_reason",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"Calibration of {self.performed_on}"
+
+    @property
+    def gain_as_found(self) -> float:
+        """The gain that the meter needed as it came in."""
+        return self.gain if self.found_gain is None else self.found_gain
+
+    @property
+    def offset_as_found_m_s(self) -> float:
+        """The offset that the meter needed as it came in."""
+        return self.offset_m_s if self.found_offset_m_s is None else self.found_offset_m_s

@@ -6,8 +6,16 @@ to be assumed, `targets` finds what a flow is held against, `evaluate` runs `cal
 sections up to a system.
 """
 
-from .evaluate import preview
+from .evaluate import outcomes_as_if, preview
 from .outcomes import ENGINE
 from .worklist import drain, mark_affected_by, mark_pending, sweep
 
-__all__ = ["ENGINE", "drain", "mark_affected_by", "mark_pending", "preview", "sweep"]
+__all__ = [
+    "ENGINE",
+    "drain",
+    "mark_affected_by",
+    "mark_pending",
+    "outcomes_as_if",
+    "preview",
+    "sweep",
+]

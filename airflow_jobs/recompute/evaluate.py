@@ -21,7 +21,7 @@ from airflow_jobs.calc.sweeps import (
 )
 from airflow_jobs.calc.traverse_batch import TraverseBatch
 from airflow_jobs.calc.traverse_results import Evaluation
-from airflow_jobs.models import Basis, Mode, ReadingKind, Shape, Traverse
+from airflow_jobs.models import Basis, Calibration, Mode, ReadingKind, Shape, Traverse
 
 from .companions import Companion, companions_of
 from .conclusions import Companions
@@ -50,18 +50,44 @@ def preview(traverse: Traverse) -> Outcome:
     return outcomes_of([traverse])[traverse.pk]
 
 
-def outcomes_of(traverses: Sequence[Traverse]) -> dict[UUID, Outcome]:
-    """Return traverse id -> what came out; rows need their context at hand."""
+def outcomes_as_if(keys: Iterable[UUID], calibration: Calibration) -> dict[UUID, Outcome]:
+    """Compute stored traverses as if one calibration were the unsaved row given; store nothing."""
+    return outcomes_of(_with_context(list(keys)), instead=calibration)
+
+
+def outcomes_of(
+    traverses: Sequence[Traverse], *, instead: Calibration | None = None
+) -> dict[UUID, Outcome]:
+    """Return traverse id -> what came out; rows need their context at hand.
+
+    Parameters
+    ----------
+    traverses
+        What is computed.
+    instead
+        A calibration that takes the place of the stored one of its id.
+    """
     related = companions_of(traverses)
     given = {row.pk for row in traverses}
     others = _with_context({key for keys in related.values() for key in keys.values()} - given)
     around = surroundings_of([*traverses, *others])
+    if instead is not None:
+        around = _with_instead(around, instead)
     evaluated = _evaluated(traverses, around)
     held_against = _Flows({**_evaluated_if_possible(others, around), **evaluated})
     return {
         row.pk: _outcome(evaluated[row.pk], held_against.of(row, related.get(row.pk, {})))
         for row in traverses
     }
+
+
+def _with_instead(around: Surroundings, calibration: Calibration) -> Surroundings:
+    rows = around.calibrations.get(calibration.instrument_id, [])
+    kept = [row for row in rows if row.pk != calibration.pk]
+    return replace(
+        around,
+        calibrations={**around.calibrations, calibration.instrument_id: [*kept, calibration]},
+    )
 
 
 def _with_context(keys: Collection[UUID]) -> list[Traverse]:
@@ -250,6 +276,8 @@ def batch_of(rows: Sequence[TraverseInputs]) -> TraverseBatch:
         ),
         accuracy_relative=floats(lambda row: row.accuracy_relative),
         accuracy_absolute_m_s=floats(lambda row: row.accuracy_absolute_m_s),
+        gain_u=floats(lambda row: row.gain_u),
+        offset_u_m_s=floats(lambda row: row.offset_u_m_s),
         resolution_m_s=floats(lambda row: row.resolution_m_s),
         range_low_m_s=floats(lambda row: row.range_low_m_s),
         range_high_m_s=floats(lambda row: row.range_high_m_s),

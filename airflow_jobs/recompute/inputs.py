@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
 import hashlib
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any, Final
@@ -14,19 +12,19 @@ from zoneinfo import ZoneInfo
 from airflow_jobs.calc.layouts import Plan, plan_for
 from airflow_jobs.calc.recorded_places import counts_read, plan_as_recorded
 from airflow_jobs.calc.sections import InsideSection, inside_section
-from airflow_jobs.findings import Found, found
+from airflow_jobs.findings import Found
 from airflow_jobs.models import (
     Calibration,
     Call,
     Company,
     DuctSection,
-    Instrument,
     Target,
     Traverse,
 )
 
 from .air_states import AirState, air_of
 from .beside import NOTHING_BESIDE, Beside, plain_setting
+from .calibrations import LaterCorrection, meter_on_day
 from .companions import Companion
 from .targets import Aim, aim_for
 
@@ -75,6 +73,9 @@ class TraverseInputs:
     direction_response: str
     gain: float
     offset_m_s: float
+    gain_u: float
+    offset_u_m_s: float
+    corrected_later: LaterCorrection | None
     accuracy_relative: float | None
     accuracy_absolute_m_s: float | None
     range_low_m_s: float | None
@@ -139,10 +140,9 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
     day = traverse.taken_at.astimezone(ZoneInfo(site.time_zone)).date()
     assumptions: list[Found] = []
     air_state = air_of(traverse, site.elevation_m, section.air_path, assumptions)
-    calibration = _calibration_of(
-        around.calibrations.get(instrument.pk, []), day, assumptions, instrument
+    calibrated = meter_on_day(
+        instrument, around.calibrations.get(instrument.pk, []), day, assumptions
     )
-    relative, absolute = _accuracy(instrument, calibration)
     applies = effective_call(
         traverse.call,
         str(traverse.operating_state.get("blower_setting") or ""),
@@ -189,10 +189,13 @@ def resolve(traverse: Traverse, around: Surroundings) -> TraverseInputs:
         reference_dry_bulb_c=instrument.reference_dry_bulb_c,
         reference_pressure_pa=instrument.reference_pressure_pa,
         direction_response=instrument.direction_response,
-        gain=calibration.gain if calibration else 1.0,
-        offset_m_s=calibration.offset_m_s if calibration else 0.0,
-        accuracy_relative=relative,
-        accuracy_absolute_m_s=absolute,
+        gain=calibrated.meter.gain,
+        offset_m_s=calibrated.meter.offset_m_s,
+        gain_u=calibrated.meter.gain_u,
+        offset_u_m_s=calibrated.meter.offset_u_m_s,
+        corrected_later=calibrated.later,
+        accuracy_relative=calibrated.accuracy_relative,
+        accuracy_absolute_m_s=calibrated.accuracy_absolute_m_s,
         range_low_m_s=instrument.range_low_m_s,
         range_high_m_s=instrument.range_high_m_s,
         resolution_m_s=instrument.resolution_m_s,
@@ -262,46 +265,6 @@ def holes_disagree_m(section: DuctSection, positions: dict[str, Any] | None) -> 
     if not drilled or not sent or len(drilled) != len(sent):
         return 0.0
     return max(abs(float(a) - float(b)) for a, b in zip(drilled, sent, strict=True))
-
-
-def _calibration_of(
-    calibrations: Iterable[Calibration],
-    day: datetime.date,
-    said: list[Found],
-    instrument: Instrument,
-) -> Calibration | None:
-    """Return the calibration as of that day; say where there is none or it had run out."""
-    before = [
-        row
-        for row in calibrations
-        if row.performed_on <= day and (row.retired_on is None or row.retired_on > day)
-    ]
-    if not before:
-        said.append(found("calibration_missing", pointer="/instrument"))
-        return None
-    latest = max(before, key=lambda row: (row.performed_on, row.created_at, row.pk))
-    if latest.due_on < day:
-        said.append(
-            found(
-                "calibration_overdue",
-                f"{instrument} was due for calibration on {latest.due_on.isoformat()}, before "
-                f"this traverse of {day.isoformat()}.",
-                "/instrument",
-            )
-        )
-    return latest
-
-
-def _accuracy(
-    instrument: Instrument, calibration: Calibration | None
-) -> tuple[float | None, float | None]:
-    """Return the calibration's accuracy where it has one, else the instrument's."""
-    for row in (calibration, instrument):
-        if row is not None and (
-            row.accuracy_relative is not None or row.accuracy_absolute_m_s is not None
-        ):
-            return row.accuracy_relative or 0.0, row.accuracy_absolute_m_s or 0.0
-    return None, None
 
 
 def effective_call(call: str, setting: str, cooling_settings: frozenset[str] | None) -> str:

@@ -174,12 +174,22 @@ def _corrections(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> li
             "step": step.step,
             "factor": finite(float(step.factor[row])),
             "velocity_after": finite(float(step.velocity_after_m_s[row])),
-            "note": STEP_NOTES.get(step.step, ""),
+            "note": _note(step.step, inputs),
         }
         for step in evaluation.corrections
         # What is left out may still move the number: missing readings move weights.
         if step.step not in left_out or abs(float(step.factor[row]) - 1.0) > 1e-9
     ]
+
+
+def _note(step: str, inputs: TraverseInputs) -> str:
+    later = inputs.corrected_later
+    if step == "calibration" and later is not None:
+        return (
+            f"With {later.share:.0%} of what the calibration of {later.found_on} found beyond the "
+            "one in force on that day."
+        )
+    return STEP_NOTES.get(step, "")
 
 
 def _interval(interval: Interval, row: int) -> dict[str, float] | None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.db import connection
 
+from airflow_jobs import recompute
 from airflow_jobs.models import (
     Company,
     Computation,
@@ -18,6 +19,7 @@ from airflow_jobs.models import (
     Person,
     Site,
     State,
+    Traverse,
     new_id,
 )
 from tests import factories
@@ -277,6 +279,34 @@ REFUSED: list[tuple[str, str, dict[str, Any], str, str]] = [
     ),
     ("due before done", "calibrations", {"due_on": "2025-01-01"}, "/due_on", "not_ordered"),
     ("a wild gain", "calibrations", {"gain": 3}, "/gain", "out_of_range"),
+    (
+        "a correction without a reason",
+        "calibrations",
+        {"corrects_from": "2025-06-01"},
+        "/corrects_because",
+        "required",
+    ),
+    (
+        "a correction of what came after",
+        "calibrations",
+        {"corrects_from": "2026-01-01", "corrects_because": "worn bearing"},
+        "/corrects_from",
+        "not_ordered",
+    ),
+    (
+        "a reason without a day",
+        "calibrations",
+        {"corrects_because": "worn bearing"},
+        "/corrects_because",
+        "required",
+    ),
+    (
+        "half of what was found",
+        "calibrations",
+        {"as_found": {"gain": 1.05}},
+        "/as_found",
+        "out_of_range",
+    ),
     ("no day", "calibrations", {"due_on": "next year"}, "/due_on", "invalid"),
     ("a crew name twice", "crews", {}, "/name", "taken"),
     (
@@ -470,6 +500,48 @@ def test_results_that_depend_on_an_addition_are_to_be_computed_again(
     assert answer.status_code == 201, answer.json()
     computation.refresh_from_db()
     assert computation.state == State.PENDING
+
+
+def test_a_calibration_corrects_earlier_readings_and_takes_it_back(
+    actors: Actors, world: World
+) -> None:
+    computation = computed(world)
+    recompute.mark_pending(Traverse.objects.filter(pk=computation.traverse_id))
+    recompute.drain()
+    computation.refresh_from_db()
+    first = computation.result_id
+    body = {
+        "instrument": str(world.instrument.pk),
+        "performed_on": "2026-09-01",
+        "due_on": "2027-09-01",
+        "gain": 1.0,
+        "as_found": {"gain": 1.06, "offset": {"value": 4, "unit": "ft/min"}},
+    }
+    answer = actors.manager.post("calibrations/", body)
+    assert answer.status_code == 201, answer.json()
+    address = f"calibrations/{answer.json()['id']}/"
+    recompute.drain()
+    computation.refresh_from_db()
+    assert computation.result_id == first
+    change = {"corrects_from": "2026-05-01", "corrects_because": "worn bearing"}
+    assert actors.owner.patch(address, change, revision=1).status_code == 403
+    answer = actors.manager.patch(address, change, revision=1)
+    assert answer.status_code == 200, answer.json()
+    assert answer.json()["corrects_wholly"] is False
+    assert answer.json()["as_found"]["offset"] == {
+        "value": pytest.approx(4.0),
+        "unit": "ft/min",
+    }
+    recompute.drain()
+    computation.refresh_from_db()
+    assert computation.result_id != first
+    answer = actors.manager.patch(
+        address, {"corrects_from": None, "corrects_because": ""}, revision=2
+    )
+    assert answer.status_code == 200, answer.json()
+    recompute.drain()
+    computation.refresh_from_db()
+    assert computation.result_id == first
 
 
 def test_the_history_says_who_changed_what(actors: Actors, world: World) -> None:
