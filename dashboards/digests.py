@@ -170,5 +170,8 @@ def _meters(filters: Filters, today: datetime.date) -> DigestSection:
     if not found.meters:
         said: tuple[str, ...] = ("No meter is on record yet.",)
     else:
-        said = (meter_words.meters_sentence(found), meter_words.register_sentence(found))
+        said = (
+            meter_words.meters_sentence(found),
+            meter_words.register_sentence(found, today=today),
+        )
     return DigestSection("Meters", said, reverse("instruments"), "Instruments")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
+
 from .display import percent, write
-from .values.meters import MeterStanding, Reads, Register
+from .values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register
 from .words import count_of, listed
 
 
@@ -33,6 +35,11 @@ def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:
     }.get(one.reads, f"No evidence of more than its accuracy of {percent(one.allowed, 1)} allows.")
     if one.accuracy_relative is None:
         said += " (No accuracy is on record; 5 % is taken.)"
+    if one.reads in ("high", "low"):
+        said += (
+            " Have it calibrated, or check it against a calibrated meter in the same holes: "
+            "nothing is corrected on this evidence alone."
+        )
     if one.is_bound_to_crew:
         crew = one.only_crew if names_crew else "one crew"
         said += (
@@ -62,14 +69,20 @@ def meters_sentence(register: Register) -> str:
     )
 
 
-def register_sentence(register: Register) -> str:
-    """Say how the calibrations stand."""
-    overdue = register.overdue
-    if not overdue:
-        return "Every meter in use is in calibration."
-    verb = "is" if len(overdue) == 1 else "are"
-    return (
-        f"{listed([one.name for one in overdue])} {verb} out of calibration: send "
-        f"{'it' if len(overdue) == 1 else 'them'} in before the next visit. Results are computed "
-        "again when a calibration is entered."
-    )
+def register_sentence(register: Register, *, today: datetime.date) -> str:
+    """Say how the calibrations stand, and what is due next."""
+    overdue, soon = register.overdue, register.due_soon(today)
+    said = []
+    if overdue:
+        verb = "is" if len(overdue) == 1 else "are"
+        said.append(
+            f"{listed([one.name for one in overdue])} {verb} out of calibration: send "
+            f"{'it' if len(overdue) == 1 else 'them'} in before the next visit. Results are "
+            "computed again when a calibration is entered."
+        )
+    else:
+        said.append("Every meter in use is in calibration.")
+    if soon:
+        names = listed([f"{one.name} ({one.due_on})" for one in soon])
+        said.append(f"Due within {DUE_SOON_DAYS} days: {names}.")
+    return " ".join(said)

@@ -6,7 +6,13 @@ from .pages.crews import crews, crews_file
 from .pages.digest import digest
 from .pages.due import due_file, due_page
 from .pages.fleet import fleet, fleet_file
-from .pages.instruments import instrument, instrument_file, instruments, instruments_file
+from .pages.instruments import (
+    instrument,
+    instrument_calibrations_file,
+    instrument_file,
+    instruments,
+    instruments_file,
+)
 from .pages.look import look, look_file
 from .pages.method import method
 from .pages.over_time import over_time, over_time_file
@@ -32,6 +38,11 @@ urlpatterns = [
     path("instruments/<slug:slug>.csv", instruments_file, name="instruments-file"),
     path("instruments/<uuid:instrument_id>/", instrument, name="instrument"),
     path("instruments/<uuid:instrument_id>/results.csv", instrument_file, name="instrument-file"),
+    path(
+        "instruments/<uuid:instrument_id>/calibrations.csv",
+        instrument_calibrations_file,
+        name="instrument-calibrations-file",
+    ),
     path("systems/", systems, name="systems"),
     path("systems/returning/", systems_returning, name="systems-returning"),
     path("systems/returning/<slug:slug>.csv", returning_file, name="returning-file"),

@@ -8,6 +8,7 @@ from django.views.generic import RedirectView
 
 from .account import account, password, revocation
 from .digest import digest
+from .meter_corrections import meter_correction, meter_correction_file
 from .one_time_codes import off, recovery_codes, start, turning_on
 from .sign_in import CodePage, SignInPage, to_sign_in
 
@@ -21,6 +22,16 @@ urlpatterns = [
     path("account/codes/recovery/", recovery_codes, name="recovery-codes"),
     path("account/codes/off/", off, name="codes-off"),
     path("digest/", digest, name="digest"),
+    path(
+        "calibrations/<uuid:calibration_id>/correction/",
+        meter_correction,
+        name="meter-correction",
+    ),
+    path(
+        "calibrations/<uuid:calibration_id>/correction.csv",
+        meter_correction_file,
+        name="meter-correction-file",
+    ),
 ]
 
 # By short names, and before those of the administration, whose own doors would lead around.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Final
 from uuid import UUID
 
@@ -11,13 +12,16 @@ from django.urls import reverse
 from airflow_jobs import units
 from airflow_jobs.models import Verdict
 
-from .. import meter_words, words
+from .. import calibration_words, meter_words, words
 from ..charts.meters import meters_compared
 from ..display import percent
 from ..filters import Asked
+from ..queries.calibrations import calibrations
 from ..queries.meters import register, rests_on
 from ..tables import Cell, Column, Table
-from ..values.meters import MeterStanding, Reads, Register, RestsOn
+from ..values.calibrations import CalibrationFound
+from ..values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register, RestsOn
+from .calibration_tables import calibrations_table
 from .filtering import allowed, filter_form, offered_choices
 from .frame import Frame, file_of, page
 
@@ -30,6 +34,7 @@ def instruments(frame: Frame) -> HttpResponse:
     offered = offered_choices(frame)
     asked = allowed(frame, offered)
     found = register(asked.filters, today=frame.today)
+    calibrated = calibrations()
     return frame.page(
         "instruments.html",
         section="instruments",
@@ -44,8 +49,10 @@ def instruments(frame: Frame) -> HttpResponse:
             "figure": meters_compared(found.meters),
         },
         compared_table=_compared_table(found, asked, frame),
-        register_sentence=meter_words.register_sentence(found),
-        register_table=_register_table(found, asked),
+        register_sentence=meter_words.register_sentence(found, today=frame.today),
+        register_table=_register_table(found, asked, frame),
+        found_off_sentence=calibration_words.found_off_sentence(calibrated),
+        calibrations_table=_calibrations_table(calibrated, asked, frame) if calibrated else None,
         lasting_link=f"{reverse('instruments')}?{asked.lasting_query}",
     )
 
@@ -53,14 +60,16 @@ def instruments(frame: Frame) -> HttpResponse:
 @page
 def instruments_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV."""
-    if slug not in ("compared", "register"):
+    if slug not in ("compared", "register", "calibrations"):
         raise Http404
     asked = allowed(frame, offered_choices(frame))
+    if slug == "calibrations":
+        return file_of(_calibrations_table(calibrations(), asked, frame), "instruments")
     found = register(asked.filters, today=frame.today)
     table = (
         _compared_table(found, asked, frame)
         if slug == "compared"
-        else _register_table(found, asked)
+        else _register_table(found, asked, frame)
     )
     return file_of(table, "instruments")
 
@@ -71,6 +80,7 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     asked = allowed(frame, offered_choices(frame))
     one = _meter(asked, frame, instrument_id)
     results, total = rests_on(asked.filters, instrument_id, limit=MOST_RESULTS)
+    calibrated = calibrations(instrument_id)
     return frame.page(
         "instrument.html",
         section="instruments",
@@ -80,6 +90,20 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
         held=one.held,
         held_text=meter_words.reads_text(one.held) if one.held else "",
         held_ends=meter_words.reads_ends(one.held) if one.held else "",
+        found_off=[
+            _found_off(calibration, frame)
+            for calibration in calibrated
+            if calibration.corrects or (calibration.is_off and calibration.between)
+        ],
+        calibrations_table=calibrations_table(
+            calibrated,
+            frame.house.units,
+            today=frame.today,
+            names_meter=False,
+            href=reverse("instrument-calibrations-file", args=[instrument_id]),
+        )
+        if calibrated
+        else None,
         total=total,
         table=_results_table(results, one, asked, frame, total=total),
         back=f"{reverse('instruments')}?{asked.query()}",
@@ -93,6 +117,44 @@ def instrument_file(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     one = _meter(asked, frame, instrument_id)
     results, total = rests_on(asked.filters, instrument_id, limit=None)
     return file_of(_results_table(results, one, asked, frame, total=total), "instrument")
+
+
+@page
+def instrument_calibrations_file(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
+    """Send all calibrations of a meter as CSV."""
+    found = calibrations(instrument_id)
+    if not found:
+        raise Http404
+    table = calibrations_table(
+        found, frame.house.units, today=frame.today, names_meter=False, href=""
+    )
+    return file_of(table, "instrument")
+
+
+def _found_off(one: CalibrationFound, frame: Frame) -> dict[str, str]:
+    """Return what is said of a calibration that found the meter off, and where it leads."""
+    since, until = one.since, one.performed_on - datetime.timedelta(days=1)
+    address = reverse("instrument", args=[one.instrument_id])
+    return {
+        "found": calibration_words.found_text(one, frame.house.units) if one.is_off else "",
+        "since": calibration_words.since_text(one),
+        "corrected": calibration_words.corrected_text(one) if one.corrects else "",
+        "results": f"{address}?from={since}&to={until}" if since and one.between else "",
+        "form": reverse("office:meter-correction", args=[one.id])
+        if frame.viewer.is_manager
+        else "",
+    }
+
+
+def _calibrations_table(found: tuple[CalibrationFound, ...], asked: Asked, frame: Frame) -> Table:
+    return calibrations_table(
+        found,
+        frame.house.units,
+        today=frame.today,
+        names_meter=True,
+        href=_file("calibrations", asked),
+        query=asked.query(),
+    )
 
 
 def _meter(asked: Asked, frame: Frame, instrument_id: UUID) -> MeterStanding:
@@ -155,7 +217,7 @@ def _reads_cells(reads: Reads | None) -> tuple[Cell, ...]:
     )
 
 
-def _register_table(found: Register, asked: Asked) -> Table:
+def _register_table(found: Register, asked: Asked, frame: Frame) -> Table:
     meters = sorted(found.meters, key=lambda one: (one.is_in_calibration, one.name, one.id))
     return Table(
         slug="register",
@@ -173,7 +235,7 @@ def _register_table(found: Register, asked: Asked) -> Table:
                 Cell(one.name, href=_address(one, asked), note=one.serial),
                 Cell(one.calibrated_on.isoformat() if one.calibrated_on else "never"),
                 Cell(one.due_on.isoformat() if one.due_on else "–"),
-                Cell(_state(one)),
+                Cell(_state(one, frame.today)),
                 Cell(one.last_used_on.isoformat() if one.last_used_on else "never"),
                 Cell(f"{one.results_out:,}", one.results_out),
             )
@@ -183,10 +245,13 @@ def _register_table(found: Register, asked: Asked) -> Table:
     )
 
 
-def _state(one: MeterStanding) -> str:
+def _state(one: MeterStanding, today: datetime.date) -> str:
     if one.retired_on:
         return "Retired"
     if one.is_in_calibration:
+        days = one.due_in_days(today)
+        if days is not None and days <= DUE_SOON_DAYS:
+            return f"In calibration, due {'today' if not days else f'in {days} days'}"
         return "In calibration"
     return "Overdue" if one.due_on else "No calibration on record"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -11,7 +12,7 @@ import numpy as np
 
 from ..statistics.meters import Offsets, meter_offsets
 from ..values.filters import Filters
-from ..values.meters import MeterStanding, Reads, Register, RestsOn
+from ..values.meters import MeterStanding, Reads, Register, RestsOn, ResultNamed
 from .measured import in_period, of_measurements, of_systems, parameters, rows
 
 # Below so many comparisons even the widest order statistics hold the median too seldom once all
@@ -111,6 +112,16 @@ LIMIT %(limit)s
 """
 
 
+_NAMED: Final = """
+SELECT t.id, t.taken_at, t.stage, d.equipment_id, e.tag, s.name AS site, s.time_zone
+FROM airflow_jobs_traverse t
+JOIN airflow_jobs_ductsection d ON d.id = t.duct_section_id
+JOIN airflow_jobs_equipment e ON e.id = d.equipment_id
+JOIN airflow_jobs_site s ON s.id = e.site_id
+WHERE t.id = ANY (%(traverses)s)
+"""
+
+
 def register(filters: Filters, *, today: datetime.date) -> Register:
     """Return all meters with how they read against each other; two statements.
 
@@ -133,6 +144,21 @@ def register(filters: Filters, *, today: datetime.date) -> Register:
     ]
     standing.sort(key=lambda one: (one.reads not in ("high", "low"), one.is_in_calibration))
     return Register(tuple(standing))
+
+
+def results_named(traverse_ids: Sequence[UUID]) -> dict[UUID, ResultNamed]:
+    """Return traverse -> what people call it; one statement."""
+    found = rows(_NAMED, {"traverses": list(traverse_ids)})
+    return {
+        row["id"]: ResultNamed(
+            taken_at=row["taken_at"].astimezone(ZoneInfo(row["time_zone"])),
+            equipment_id=row["equipment_id"],
+            tag=row["tag"],
+            site=row["site"],
+            stage=row["stage"],
+        )
+        for row in found
+    }
 
 
 def rests_on(

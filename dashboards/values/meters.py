@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import Final
 from uuid import UUID
+
+DUE_SOON_DAYS: Final = 30
+"""So long before it is due, a meter is to be sent in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,10 @@ class MeterStanding:
     same_system: Reads | None
     """From all measurements of a section between two adjustments."""
 
+    def due_in_days(self, today: datetime.date) -> int | None:
+        """Return in how many days its calibration is due."""
+        return None if self.due_on is None else (self.due_on - today).days
+
     @property
     def held(self) -> Reads | None:
         """The comparison to go by: paired checks where there are enough of them."""
@@ -86,6 +94,17 @@ class Register:
         """Meters in use that are out of calibration."""
         return tuple(one for one in self.meters if not one.retired_on and not one.is_in_calibration)
 
+    def due_soon(self, today: datetime.date) -> tuple[MeterStanding, ...]:
+        """Meters in use that are in calibration, but not for long."""
+        return tuple(
+            one
+            for one in self.meters
+            if not one.retired_on
+            and one.is_in_calibration
+            and (days := one.due_in_days(today)) is not None
+            and days <= DUE_SOON_DAYS
+        )
+
     @property
     def astray(self) -> tuple[MeterStanding, ...]:
         """Meters that read high or low by more than their accuracy allows."""
@@ -105,3 +124,14 @@ class RestsOn:
     verdict: str
     flow_standard_m3_s: float | None
     is_in_calibration: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ResultNamed:
+    """What people call one result: when, where, of what."""
+
+    taken_at: datetime.datetime
+    equipment_id: UUID
+    tag: str
+    site: str
+    stage: str

@@ -25,7 +25,7 @@ from tests.factories import NOW
 pytestmark = pytest.mark.django_db
 
 EVERYTHING = "/instruments/?period=all"
-STATEMENTS = {"instruments": 6, "instrument": 7}
+STATEMENTS = {"instruments": 7, "instrument": 8}
 
 
 def _text(client: Client, address: str = EVERYTHING) -> str:

@@ -1,0 +1,110 @@
+"""The sentences about calibrations that found a meter off, and about what they correct."""
+
+from __future__ import annotations
+
+from airflow_jobs import units as dimensions
+
+from .display import MINUS, Units, percent, write
+from .filters import day_text
+from .values.calibrations import CalibrationFound
+from .words import count_of, listed
+
+
+def signed_percent(share: float, decimals: int = 1) -> str:
+    """Return a relative difference with its sign."""
+    return f"{'+' if share > 0 else ''}{write(100.0 * share, decimals)}\N{NO-BREAK SPACE}%"
+
+
+def _side(change: float) -> str:
+    """Say on which side a meter read: what must be added to it is what it read low by."""
+    return f"{percent(abs(change), 1)} {'low' if change > 0 else 'high'}"
+
+
+def found_text(one: CalibrationFound, units: Units) -> str:
+    """Say what a calibration found against what had been taken before."""
+    at = units.show(one.at_m_s, dimensions.VELOCITY)
+    assert at is not None
+    if one.change is None:
+        return ""
+    return (
+        f"The calibration of {day_text(one.performed_on)} found that {one.meter} read "
+        f"{_side(one.change)} at {at.plain}, against what had been taken before; "
+        f"its accuracy allows {percent(one.allowed, 1)}."
+    )
+
+
+def since_text(one: CalibrationFound) -> str:
+    """Say since when a meter may have been off, and how much rests on that."""
+    rests = count_of(one.between, "result")
+    if one.before_on is not None:
+        since = (
+            f"It may have been off at any time since {day_text(one.before_on)}, when it was "
+            "calibrated before."
+        )
+    elif one.first_used_on is not None:
+        since = (
+            "No calibration lies before that one, so it may have been off since it was first "
+            f"used, on {day_text(one.first_used_on)}."
+        )
+    else:
+        since = "It was not used before that day."
+    verb = "rests" if one.between == 1 else "rest"
+    return (
+        f"{since} {rests} in between {verb} on it."
+        if one.between
+        else (f"{since} No result rests on it in between.")
+    )
+
+
+def corrected_text(one: CalibrationFound) -> str:
+    """Say what is corrected, how, and how far it has come."""
+    assert one.corrects_from is not None
+    how = (
+        "wholly, as it is known to have gone off on that day"
+        if one.corrects_wholly
+        else "by as much as time had passed, as nobody knows when it went off; their intervals "
+        "hold none and all of it"
+    )
+    said = (
+        f"Readings from {day_text(one.corrects_from)} up to that calibration are corrected {how}. "
+        f"Why: {one.corrects_because.rstrip('.')}."
+    )
+    if one.corrected_pending:
+        return (
+            f"{said} {one.corrected - one.corrected_pending:,} of "
+            f"{count_of(one.corrected, 'result')} are computed, "
+            f"{one.corrected_pending:,} still wait; load this page again in a few seconds."
+        )
+    return f"{said} {count_of(one.corrected, 'result')} computed with it."
+
+
+def found_off_sentence(found: tuple[CalibrationFound, ...]) -> str:
+    """Say which meters a calibration found off, and whether earlier results know of it."""
+    off = [one for one in found if one.is_off and one.between]
+    open_ones = [one for one in off if not one.corrects]
+    if not off:
+        return (
+            "No calibration found a meter off by more than its accuracy allows after it was used."
+        )
+    if not open_ones:
+        return (
+            f"{count_of(len(off), 'calibration')} found a meter off by more than its accuracy "
+            "allows; the results that rested on it are corrected."
+        )
+    names = listed([f"{one.meter} read {_side(one.change or 0.0)}" for one in open_ones])
+    results = sum(one.between for one in open_ones)
+    verb = "rests" if results == 1 else "rest"
+    return (
+        f"Found off by more than its accuracy allows: {names}. "
+        f"{count_of(results, 'result')} {verb} on what had been taken before and "
+        f"{'is' if results == 1 else 'are'} not corrected yet; the meter's page says what to do."
+    )
+
+
+def offset_text(offset_m_s: float, units: Units) -> str:
+    """Return an offset in the page's unit, with its sign."""
+    number = units.number(offset_m_s, dimensions.VELOCITY)
+    text = write(abs(number), 2 if units.system == "si" else 0)
+    if float(text.replace(",", "")) == 0.0:
+        return "0"
+    return f"{MINUS if number < 0 else '+'}{text}"

@@ -1,0 +1,134 @@
+"""Calibrations against those before them, with how many results lie in between."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+from uuid import UUID
+
+from airflow_jobs.calc.meter_changes import allowed_error, relative_change
+
+from ..values.calibrations import CalibrationFound
+from .measured import rows
+
+USUAL_M_S: Final = 4.0
+"""Some 800 ft/min, where nothing was read in between. Common practice."""
+SLOWEST_M_S: Final = 0.5
+"""Readings slower than this are not looked for when a calibration changed next to nothing."""
+
+# What lies in between is counted only where it may matter: where the change could be more than
+# the accuracy allows at the slowest of readings, or where the calibration corrects.
+_CALIBRATIONS: Final = """
+SELECT c.*, coalesce(nullif(i.label, ''), i.serial) AS meter, i.serial,
+       coalesce(c.found_gain, c.gain) AS came_gain,
+       coalesce(c.found_offset_m_s, c.offset_m_s) AS came_offset_m_s,
+       i.accuracy_relative AS meter_relative, i.accuracy_absolute_m_s AS meter_absolute,
+       before.performed_on AS before_on, before.gain AS before_gain,
+       before.offset_m_s AS before_offset_m_s,
+       lay.number, lay.usual_m_s, lay.first_on, lay.corrected, lay.pending
+FROM airflow_jobs_calibration c
+JOIN airflow_jobs_instrument i ON i.id = c.instrument_id
+LEFT JOIN LATERAL (
+    SELECT b.performed_on, b.gain, b.offset_m_s FROM airflow_jobs_calibration b
+    WHERE b.instrument_id = c.instrument_id AND b.performed_on < c.performed_on
+      AND b.retired_on IS NULL
+    ORDER BY b.performed_on DESC, b.created_at DESC, b.id DESC LIMIT 1
+) before ON TRUE
+LEFT JOIN LATERAL (
+    SELECT count(*) AS number,
+           percentile_cont(0.5) WITHIN GROUP (ORDER BY abs(t.mean_reading_m_s)) AS usual_m_s,
+           min(t.taken_on) AS first_on,
+           count(*) FILTER (WHERE t.taken_on >= c.corrects_from) AS corrected,
+           count(*) FILTER (WHERE t.taken_on >= c.corrects_from AND p.state = 'pending') AS pending
+    FROM (
+        SELECT t.id, t.mean_reading_m_s, (t.taken_at AT TIME ZONE s.time_zone)::date AS taken_on
+        FROM airflow_jobs_traverse t
+        JOIN airflow_jobs_ductsection d ON d.id = t.duct_section_id
+        JOIN airflow_jobs_equipment e ON e.id = d.equipment_id
+        JOIN airflow_jobs_site s ON s.id = e.site_id
+        WHERE t.instrument_id = c.instrument_id
+          AND t.taken_at < c.performed_on + interval '2 days'
+          AND t.taken_at >= coalesce(before.performed_on, '2000-01-01'::date) - interval '1 day'
+    ) t
+    JOIN airflow_jobs_computation p ON p.traverse_id = t.id
+    WHERE t.taken_on < c.performed_on
+      AND t.taken_on >= coalesce(before.performed_on, '2000-01-01'::date)
+      AND (c.corrects_from IS NOT NULL
+           OR abs(coalesce(c.found_gain, c.gain) - coalesce(before.gain, 1))
+            + abs(coalesce(c.found_offset_m_s, c.offset_m_s) - coalesce(before.offset_m_s, 0))
+              / %(slowest)s > 0.5 * coalesce(i.accuracy_relative, 0.05))
+) lay ON TRUE
+WHERE {which}
+ORDER BY lower(coalesce(nullif(i.label, ''), i.serial)), i.id, c.performed_on DESC, c.id
+"""
+
+
+def calibrations(instrument_id: UUID | None = None) -> tuple[CalibrationFound, ...]:
+    """Return calibrations by meter, the latest first; one statement.
+
+    Parameters
+    ----------
+    instrument_id
+        Only of this meter; without it, of all.
+    """
+    which = "TRUE" if instrument_id is None else "c.instrument_id = %(instrument)s"
+    found = rows(
+        _CALIBRATIONS.format(which=which), {"instrument": instrument_id, "slowest": SLOWEST_M_S}
+    )
+    return tuple(_found(row) for row in found)
+
+
+def _found(row: dict[str, Any]) -> CalibrationFound:
+    usual = row["usual_m_s"] or USUAL_M_S
+    gain = 1.0 if row["before_gain"] is None else row["before_gain"]
+    offset = row["before_offset_m_s"] or 0.0
+    change = float(
+        relative_change(
+            gain_before=gain,
+            offset_before_m_s=offset,
+            gain_found=row["came_gain"],
+            offset_found_m_s=row["came_offset_m_s"],
+            indicated_m_s=usual,
+        )
+    )
+    allowed = allowed_error(
+        accuracy_relative=_known(row["meter_relative"]),
+        accuracy_absolute_m_s=_known(row["meter_absolute"]),
+        velocity_m_s=usual,
+    )
+    own = row["accuracy_relative"] is not None or row["accuracy_absolute_m_s"] is not None
+    return CalibrationFound(
+        id=row["id"],
+        revision=row["revision"],
+        instrument_id=row["instrument_id"],
+        meter=row["meter"],
+        serial=row["serial"],
+        performed_on=row["performed_on"],
+        due_on=row["due_on"],
+        retired_on=row["retired_on"],
+        gain=row["gain"],
+        offset_m_s=row["offset_m_s"],
+        is_adjusted=row["found_gain"] is not None,
+        found_gain=row["came_gain"],
+        found_offset_m_s=row["came_offset_m_s"],
+        accuracy_relative=row["accuracy_relative"] if own else row["meter_relative"],
+        accuracy_absolute_m_s=row["accuracy_absolute_m_s"] if own else row["meter_absolute"],
+        certificate=row["certificate"],
+        before_on=row["before_on"],
+        before_gain=gain,
+        before_offset_m_s=offset,
+        change=change if math.isfinite(change) else None,
+        allowed=float(allowed),
+        at_m_s=usual,
+        between=row["number"] or 0,
+        first_used_on=row["first_on"],
+        corrects_from=row["corrects_from"],
+        corrects_wholly=row["corrects_wholly"],
+        corrects_because=row["corrects_because"],
+        corrected=row["corrected"] or 0,
+        corrected_pending=row["pending"] or 0,
+    )
+
+
+def _known(value: float | None) -> float:
+    return math.nan if value is None else value
