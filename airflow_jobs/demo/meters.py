@@ -19,6 +19,12 @@ READS_HIGH_SD: Final = 0.002
 OVERDUE: Final = "Vane 3"
 OVERDUE_DAYS: Final = 130
 """How long ago the calibration of that meter ran out."""
+WENT_OFF: Final = "Vane 2"
+WENT_OFF_BY: Final = 0.045
+"""By how much that meter has read low since its bearing got dirty, relative; its last calibration
+found it. Whether its earlier results are corrected is left to whoever looks."""
+WENT_OFF_AFTER: Final = 0.55
+"""At which share of the time between the two calibrations it happened."""
 YEAR_DAYS: Final = 365
 RESIDUAL_SD: Final = 0.010
 """What a calibration leaves of a meter's error."""
@@ -93,13 +99,27 @@ class Meter:
             key=lambda one: one.performed_on,
         )
 
+    def law_on(self, day: datetime.date) -> Calibration:
+        """Return the calibration that says what the meter really does on a day."""
+        now = self.calibration_on(day)
+        after = min(
+            (one for one in self.calibrations if one.performed_on > day),
+            key=lambda one: one.performed_on,
+            default=None,
+        )
+        if self.make.label != WENT_OFF or after is not self.calibrations[-1] or after is None:
+            return now
+        length = (after.performed_on - now.performed_on).days
+        has_gone_off = (day - now.performed_on).days >= WENT_OFF_AFTER * length
+        return after if has_gone_off else now
+
     def error_on(self, day: datetime.date) -> float:
         """Return how much too high the calibrated velocity is, relative."""
         return self.remaining_error[self.calibration_on(day).performed_on]
 
     def as_it_is(self, day: datetime.date) -> Instruments:
         """Return the law that its display really follows."""
-        calibration = self.calibration_on(day)
+        calibration = self.law_on(day)
         shows, compensates = self.make.behaves_as or (self.make.shows, self.make.compensates)
         temperature, pressure, humidity = compensates
         return instruments(
@@ -178,6 +198,8 @@ def _meter(
         days.append(day)
     gain = 1.0 if make.label == HIGH_READING else 1.0 + seeded.normal(0.0, 0.008)
     for performed_on in reversed(days):
+        if make.label == WENT_OFF and performed_on == last:
+            gain += WENT_OFF_BY
         meter.calibrations.append(_calibration(seeded, meter, performed_on, gain))
         meter.remaining_error[performed_on] = (
             seeded.normal(READS_HIGH_BY, READS_HIGH_SD)
