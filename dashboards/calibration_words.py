@@ -56,6 +56,14 @@ def since_text(one: CalibrationFound) -> str:
     )
 
 
+def in_doubt_text(one: CalibrationFound, units: Units) -> str:
+    """Say of one result that its meter was found off after it."""
+    return (
+        f"{found_text(one, units)} This result may rest on a meter that was off already; it is "
+        "not corrected."
+    )
+
+
 def corrected_text(one: CalibrationFound) -> str:
     """Say what is corrected, how, and how far it has come."""
     assert one.corrects_from is not None

@@ -288,7 +288,10 @@ def _results_table(
                     else "Too close to call",
                     mark=result.verdict if result.verdict != Verdict.NOT_JUDGED else "",
                 ),
-                Cell("In calibration" if result.is_in_calibration else "Out of calibration"),
+                Cell(
+                    "In calibration" if result.is_in_calibration else "Out of calibration",
+                    note="corrected by the one after it" if result.is_corrected_later else "",
+                ),
             )
             for result in results
         ),

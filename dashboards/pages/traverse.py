@@ -12,9 +12,10 @@ from django.urls import reverse
 from airflow_jobs import units as dimensions
 from airflow_jobs.models import Verdict
 
-from .. import words
+from .. import calibration_words, words
 from ..display import Shown, Units, percent
 from ..filters import day_text
+from ..queries.calibrations import calibrations
 from ..queries.traverse import traverse_record
 from ..strips import JudgedStrip
 from ..tables import Table
@@ -71,6 +72,11 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
         },
         chart=profile_chart(record, units),
         section_drawn=section_of(record, units),
+        in_doubt=[
+            calibration_words.in_doubt_text(one, units)
+            for one in calibrations(record.instrument_id)
+            if one.leaves_in_doubt(record.taken_at.date())
+        ],
         pressures_sentence=pressures_sentence(record, units),
         findings_first=findings[:FIRST_FINDINGS],
         findings_more=findings[FIRST_FINDINGS:],

@@ -104,7 +104,12 @@ ORDER BY kind, stratum, instrument_id
 
 _RESTS_ON: Final = f"""
 WITH {_TAKEN}
-SELECT t.*, count(*) OVER () AS total
+SELECT t.*, count(*) OVER () AS total,
+       (SELECT c.corrects_from <= (t.taken_at AT TIME ZONE t.time_zone)::date
+        FROM airflow_jobs_calibration c
+        WHERE c.instrument_id = t.instrument_id AND c.retired_on IS NULL
+          AND c.performed_on > (t.taken_at AT TIME ZONE t.time_zone)::date
+        ORDER BY c.performed_on, c.created_at DESC, c.id DESC LIMIT 1) AS is_corrected_later
 FROM taken t
 WHERE t.instrument_id = %(instrument)s
 ORDER BY t.taken_at DESC, t.id
@@ -180,6 +185,7 @@ def rests_on(
             verdict=row["verdict"],
             flow_standard_m3_s=row["flow_standard_m3_s"],
             is_in_calibration=row["is_in_calibration"],
+            is_corrected_later=bool(row["is_corrected_later"]),
         )
         for row in found
     )

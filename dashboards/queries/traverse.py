@@ -54,6 +54,7 @@ def traverse_record(traverse_id: UUID) -> TraverseRecord | None:
         purpose=traverse.visit.get_purpose_display(),
         crew_id=traverse.visit.crew_id,
         crew=traverse.visit.crew.name,
+        instrument_id=traverse.instrument_id,
         instrument=str(traverse.instrument),
         instrument_serial=traverse.instrument.serial,
         principle=traverse.instrument.get_principle_display(),

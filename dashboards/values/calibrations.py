@@ -66,6 +66,12 @@ class CalibrationFound:
         """Whether it corrects earlier readings."""
         return self.counts and self.corrects_from is not None
 
+    def leaves_in_doubt(self, day: datetime.date) -> bool:
+        """Whether it found the meter off after a reading of that day, which is not corrected."""
+        is_between = self.before_on is None or self.before_on <= day
+        corrects = self.corrects_from is not None and self.corrects_from <= day
+        return self.is_off and is_between and day < self.performed_on and not corrects
+
     @property
     def since(self) -> datetime.date | None:
         """The earliest day since which the meter may have been off."""

@@ -124,6 +124,8 @@ class RestsOn:
     verdict: str
     flow_standard_m3_s: float | None
     is_in_calibration: bool
+    is_corrected_later: bool
+    """Whether the next calibration corrects it."""
 
 
 @dataclass(frozen=True, slots=True)

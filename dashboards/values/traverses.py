@@ -190,6 +190,7 @@ class TraverseRecord:
     purpose: str
     crew_id: UUID
     crew: str
+    instrument_id: UUID
     instrument: str
     instrument_serial: str
     principle: str

@@ -126,7 +126,7 @@ def test_repeats_on_another_visit_are_no_paired_check(manager: Client, crew: Cre
 
 def test_the_register_says_what_is_due_and_overdue(manager: Client) -> None:
     today = timezone.now().date()
-    for label, ends in (("Fresh", 30), ("Stale", -30)):
+    for label, ends in (("Fresh", 60), ("Soon", 10), ("Stale", -30)):
         Calibration.objects.create(
             instrument=_meter(label),
             performed_on=today + datetime.timedelta(days=ends - 365),
@@ -137,6 +137,7 @@ def test_the_register_says_what_is_due_and_overdue(manager: Client) -> None:
     retired.retired_on = today
     retired.save()
     rows = {row["Meter"]: row for row in _rows(manager, "/instruments/register.csv")}
+    assert rows.pop("Soon")["State"].startswith("In calibration, due in 1")
     assert {name: row["State"] for name, row in rows.items()} == {
         "Fresh": "In calibration",
         "Stale": "Overdue",
@@ -144,7 +145,9 @@ def test_the_register_says_what_is_due_and_overdue(manager: Client) -> None:
         "Retired": "Retired",
     }
     assert rows["Stale"]["Due"] == (today - datetime.timedelta(days=30)).isoformat()
-    assert "Never and Stale are out of calibration: send them in" in _text(manager)
+    text = _text(manager)
+    assert "Never and Stale are out of calibration: send them in" in text
+    assert f"Due within 30 days: Soon ({today + datetime.timedelta(days=10)})." in text
 
 
 def test_what_rests_on_a_meter_is_counted_and_listed(manager: Client, high: Instrument) -> None:

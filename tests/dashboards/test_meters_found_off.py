@@ -177,6 +177,21 @@ def test_the_form_shows_what_each_result_would_become_before_anything_is_stored(
     assert calibration.corrects_from is None
 
 
+def test_a_result_that_is_in_doubt_says_so_until_it_is_corrected(
+    manager: Client, meter: Instrument
+) -> None:
+    (first, *_) = _measured(meter)
+    address = f"/traverses/{first.pk}/"
+    calibration = _found(meter)
+    assert "In doubt. The calibration of 11 Sep 2026 found that Vane 7 read" in _text(
+        manager, address
+    )
+    _send(manager, calibration, since=(TODAY + datetime.timedelta(days=1)).isoformat())
+    assert "In doubt." in _text(manager, address)
+    _send(manager, calibration)
+    assert "In doubt." not in _text(manager, address)
+
+
 def test_correcting_recomputes_and_the_page_shows_how_far_it_is(
     manager: Client, meter: Instrument
 ) -> None:
@@ -191,6 +206,7 @@ def test_correcting_recomputes_and_the_page_shows_how_far_it_is(
     text = _text(manager, f"/instruments/{meter.pk}/?period=all")
     assert "3 results computed with it." in text
     assert "Why: the bearing was dirty." in text
+    assert text.count("In calibration corrected by the one after it") == 3
     text = _text(manager, f"/traverses/{first.pk}/")
     assert f"The calibration of {FOUND} found Vane 7 to need a gain of 1.060" in text
     assert "When the meter went off" in text
