@@ -96,38 +96,6 @@ def calibration_u(
     return combined
 
 
-def meter_change_u(
-    *,
-    gain_u: FloatArray,
-    offset_u_m_s: FloatArray,
-    indicated_mean_m_s: FloatArray,
-    velocity_mean_m_s: FloatArray,
-) -> FloatArray:
-    """What not knowing when the meter went off does, the same to every point.
-
-    Parameters
-    ----------
-    gain_u, offset_u_m_s : ndarray
-        Standard uncertainties of one cause, see `meter_changes.meter_between`.
-    indicated_mean_m_s : ndarray, m/s
-        Of the readings as shown.
-    velocity_mean_m_s : ndarray, m/s
-        Of the calibrated readings.
-
-    Returns
-    -------
-    ndarray, relative standard uncertainty
-        ``|u(gain) v_indicated + u(offset)|/v``: the two share their cause.
-
-    Notes
-    -----
-    Source: JCGM 100:2008, 5.2.2, with a correlation of 1.
-    """
-    together = np.abs(gain_u * indicated_mean_m_s + offset_u_m_s)
-    relative: FloatArray = together / positive_or_nan(velocity_mean_m_s)
-    return np.where(together > 0.0, relative, 0.0)
-
-
 def resolution_u(
     *, resolution_m_s: FloatArray, weights: FloatArray, velocity_mean_m_s: FloatArray
 ) -> FloatArray:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from airflow_jobs.calc.components import ASSUMED_ACCURACY_RELATIVE
+from airflow_jobs.calc.components import ASSUMED_ACCURACY_RELATIVE, positive_or_nan
 from airflow_jobs.calc.quantities import FloatArray, checked, unwrapped
 
 
@@ -174,3 +174,35 @@ def allowed_error(
     is_unknown = np.isnan(relative) & np.isnan(absolute)
     known = np.hypot(np.nan_to_num(relative), np.nan_to_num(absolute) / velocity)
     return unwrapped(np.where(is_unknown, ASSUMED_ACCURACY_RELATIVE, known))
+
+
+def meter_change_u(
+    *,
+    gain_u: FloatArray,
+    offset_u_m_s: FloatArray,
+    indicated_mean_m_s: FloatArray,
+    velocity_mean_m_s: FloatArray,
+) -> FloatArray:
+    """What not knowing when the meter went off does, the same to every point.
+
+    Parameters
+    ----------
+    gain_u, offset_u_m_s : ndarray
+        Standard uncertainties of one cause, see `meter_between`.
+    indicated_mean_m_s : ndarray, m/s
+        Of the readings as shown.
+    velocity_mean_m_s : ndarray, m/s
+        Of the calibrated readings.
+
+    Returns
+    -------
+    ndarray, relative standard uncertainty
+        ``|u(gain) v_indicated + u(offset)|/v``: the two share their cause.
+
+    Notes
+    -----
+    Source: JCGM 100:2008, 5.2.2, with a correlation of 1.
+    """
+    together = np.abs(gain_u * indicated_mean_m_s + offset_u_m_s)
+    relative: FloatArray = together / positive_or_nan(velocity_mean_m_s)
+    return np.where(together > 0.0, relative, 0.0)

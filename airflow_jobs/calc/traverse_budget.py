@@ -6,6 +6,7 @@ import numpy as np
 
 from airflow_jobs.calc import components, sweeps
 from airflow_jobs.calc.instruments import PITOT, VANE, AirState
+from airflow_jobs.calc.meter_changes import meter_change_u
 from airflow_jobs.calc.places import Places, extents_m, gaps_of, has_gaps
 from airflow_jobs.calc.quantities import BoolArray, FloatArray
 from airflow_jobs.calc.sensing import SensedVelocities
@@ -75,7 +76,7 @@ def common_components(
             accuracy_absolute_m_s=batch.accuracy_absolute_m_s,
             velocity_mean_m_s=shown,
         ),
-        "meter_change": components.meter_change_u(
+        "meter_change": meter_change_u(
             gain_u=batch.gain_u,
             offset_u_m_s=batch.offset_u_m_s,
             indicated_mean_m_s=indicated,

@@ -528,10 +528,8 @@ def test_a_calibration_corrects_earlier_readings_and_takes_it_back(
     answer = actors.manager.patch(address, change, revision=1)
     assert answer.status_code == 200, answer.json()
     assert answer.json()["corrects_wholly"] is False
-    assert answer.json()["as_found"]["offset"] == {
-        "value": pytest.approx(4.0),
-        "unit": "ft/min",
-    }
+    assert answer.json()["as_found"]["offset"]["value"] == pytest.approx(4 * 0.00508)
+    assert answer.json()["as_sent"]["as_found"]["offset"] == {"value": 4, "unit": "ft/min"}
     recompute.drain()
     computation.refresh_from_db()
     assert computation.result_id != first

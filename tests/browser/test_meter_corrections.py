@@ -10,7 +10,7 @@ from airflow_jobs import recompute
 from airflow_jobs.models import Calibration, Person
 from tests import factories
 from tests.browser.conftest import NARROW, Visit
-from tests.browser.test_accessibility import _complaints
+from tests.browser.test_accessibility import complaints
 from tests.factories import NOW, TODAY
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -46,11 +46,11 @@ def test_a_manager_looks_corrects_and_takes_it_back_on_a_phone(
     visitor = visit(manager, size=NARROW, scheme=scheme)
     page = visitor.page
     visitor.open(f"/instruments/{calibration.instrument_id}/?period=all")
-    assert _complaints(visitor) == []
+    assert complaints(visitor) == []
     page.get_by_role("link", name="See what each would become, and correct them").click()
     assert "3 results would be computed again." in page.inner_text("main")
     assert visitor.width <= NARROW[0]
-    assert _complaints(visitor) == []
+    assert complaints(visitor) == []
     page.get_by_label("On that very day: take all of it").check()
     page.get_by_role("button", name="Show what would become of each").click()
     assert "+6.0" in page.inner_text("#table-correction")

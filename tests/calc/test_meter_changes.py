@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from airflow_jobs.calc.components import meter_change_u
 from airflow_jobs.calc.meter_changes import (
     MeterBetween,
     allowed_error,
     meter_between,
+    meter_change_u,
     relative_change,
 )
 
