@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from airflow_jobs import units
+from airflow_jobs.models import Stage
 
 from . import words
 from .display import Units, percent, write
@@ -16,12 +17,15 @@ from .statistics.repeats import FEWEST_VISITS
 from .values.returning import ChangeMade, FoundOften, NeverRight, Return, Returning
 from .values.shares import Share
 from .values.sites import SitePicture
-from .values.systems import Trend
+from .values.systems import CallHistory, LevelChange, Trend
 
 # From so many days on, months are easier to read.
 DAYS_UP_TO: Final = 90
 # What a drift brings within so many days is listed as due.
 SOON_DAYS: Final = 180
+FEWEST_FOR_TREND: Final = 3
+# A flow seldom changes by so much at once; a unit mistaken for another does.
+SLIP_FROM: Final = 0.8
 
 
 def often_sentence(found: Returning) -> str:
@@ -307,3 +311,79 @@ def site_standing_sentence(picture: SitePicture) -> str:
     ]
     noun = "stands" if len(in_use) == 1 else "stand"
     return f"{words.count_of(len(in_use), 'system')} {noun} here: {words.listed(parts)}."
+
+
+def change_sentence(change: LevelChange) -> str:
+    """Say when a system's flow changed, by how much, and what may lie behind it."""
+    before, after = change.before, change.after
+    verb = "fell" if change.size < 0 else "rose"
+    ends = sorted((abs(change.low), abs(change.high)))
+    much = f"by {percent(abs(change.size))} ({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+    if change.size > 1.0:
+        much = f"to {write(1.0 + change.size, 1)} times as much"
+    said = (
+        f"Between {day_text(before.taken_at.date())} and {day_text(after.taken_at.date())} the "
+        f"flow {verb} {much}"
+    )
+    if not change.is_step:
+        return (
+            f"{said}; whether at once or slowly can't be told yet. If it came at once, no trend "
+            "follows from it; the next measurements will say."
+        )
+    return f"{said}: a step, not a drift. {step_cause(change)}"
+
+
+def step_cause(change: LevelChange) -> str:
+    """Say what explains a step, or that nothing on record does and what it may be."""
+    if change.has_another_section:
+        return "It was measured in another duct section from then on: the two may not carry alike."
+    meter = ""
+    if change.has_another_meter:
+        swap = f"{change.after.instrument} after {change.before.instrument}"
+        if change.is_explained:
+            return (
+                f"It came with another meter, {swap}: the meter may be all of it. A paired check "
+                "in the same holes would tell."
+            )
+        meter = f" It came with another meter, {swap}, but meters seldom differ so much."
+    if change.calibrated_on is not None:
+        meter = (
+            f" The meter was calibrated on {day_text(change.calibrated_on)}, in between: compare "
+            "what it read before."
+        )
+    if change.corrected:
+        meter += " One of the two traverses was corrected: see its revisions."
+    if max(change.size, 1.0 / (1.0 + change.size) - 1.0) > SLIP_FROM:
+        may = "So large a step is likelier a slip in a unit or a size: look at what was sent"
+    elif change.size < 0:
+        may = (
+            "It may be a setting or speed changed and not entered, a damper closed, a duct "
+            "crushed or come apart, another filter"
+        )
+    else:
+        may = (
+            "It may be a setting or speed changed and not entered, a damper opened, a duct "
+            "repaired, a panel or filter left out"
+        )
+    return f"No adjustment on record explains it.{meter} {may}."
+
+
+def trend_text(history: CallHistory, today: datetime.date, every_months: int) -> str:
+    """Say where a system goes under one call, and by when it is to be measured again."""
+    count = len([one for one in history.measurements if one.stage != Stage.CHECK])
+    if history.trend is None and count < FEWEST_FOR_TREND:
+        few = {0: "No measurement", 1: "One measurement", 2: "Two measurements"}[count]
+        return (
+            f"{few} under this call: where it stands can be said, not where it goes. A trend takes "
+            "three days over half a year without an adjustment in between."
+        )
+    said = words.trend_sentence(history.trend, today)
+    by = next_by(history.trend, today)
+    if by is not None:
+        if by <= today:
+            return f"{said} Next measurement now: the earliest end of that is past."
+        return f"{said} Next measurement by {day_text(by)}, before the earliest end of that."
+    last_on = max(one.taken_at.date() for one in history.measurements)
+    usual = months_after(last_on, every_months)
+    foreseeable = "" if "not yet foreseeable" in said else " When it leaves is not yet foreseeable."
+    return f"{said}{foreseeable} The usual interval asks for a measurement by {day_text(usual)}."

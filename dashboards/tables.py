@@ -27,6 +27,16 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Tick:
+    """A box to tick in a form that holds the table."""
+
+    name: str
+    value: str
+    label: str
+    is_ticked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
     """One cell: text for the page, the value as it is for the file."""
 
@@ -40,6 +50,7 @@ class Cell:
     """A second line in small."""
     note_href: str = ""
     """Where the second line leads."""
+    tick: Tick | None = None
 
 
 @dataclass(frozen=True, slots=True)

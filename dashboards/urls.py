@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from .pages.compare import compared_file, systems_compared
 from .pages.crews import crews, crews_file
 from .pages.digest import digest
 from .pages.due import due_file, due_page
@@ -46,6 +47,8 @@ urlpatterns = [
     path("systems/", systems, name="systems"),
     path("systems/returning/", systems_returning, name="systems-returning"),
     path("systems/returning/<slug:slug>.csv", returning_file, name="returning-file"),
+    path("systems/compare/", systems_compared, name="systems-compared"),
+    path("systems/compare/<slug:slug>.csv", compared_file, name="compared-file"),
     path("systems/<uuid:system_id>/", system, name="system"),
     path("systems/<uuid:system_id>/<slug:slug>.csv", system_file, name="system-file"),
     path("sites/<uuid:site_id>/", site, name="site"),

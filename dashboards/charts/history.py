@@ -9,14 +9,33 @@ from typing import Any, Final
 
 import plotly.graph_objects as go
 
-from ..values.systems import AdjustmentMade, Judged, Measurement, Trend
-from .look import BAND, INK, LINE, SOFT, VERDICT_COLOURS, VERDICT_MARKS, as_data, figure
+from ..values.systems import (
+    CallHistory,
+    HistoryEvent,
+    Judged,
+    LevelChange,
+    Measurement,
+    Trend,
+)
+from .look import BAND, INK, LINE, PAPER, SOFT, VERDICT_COLOURS, VERDICT_MARKS, as_data, figure
 
 STAGES: Final = (
     ("as_found", "As found", "circle"),
     ("as_left", "As left", "square"),
     ("check", "Check", "diamond"),
 )
+# Kinds of event, the name of their lane, the shape in it; the first lies on top.
+LANES: Final = (
+    ("visit", "Visit", "line-ns-open"),
+    ("adjustment", "Adjusted", "triangle-up"),
+    ("meter", "Meter changed", "x-thin-open"),
+    ("calibration", "Calibrated", "star"),
+    ("correction", "Corrected", "hash-open"),
+)
+LANE_HEIGHT: Final = 22
+MOST_POINTS: Final = 180
+FURTHEST: Final = datetime.timedelta(days=730)
+"""How far ahead of the last measurement a trend is drawn."""
 VERDICT_WORDS: Final = {
     "low": "low",
     "high": "high",
@@ -35,54 +54,59 @@ class Scale:
 
 
 def flow_over_time(
-    measurements: Sequence[Measurement],
-    adjustments: Sequence[AdjustmentMade],
-    trend: Trend | None,
+    history: CallHistory,
+    events: Sequence[HistoryEvent],
     *,
-    call: str,
     scale: Scale,
     trend_number: Callable[[float], float],
 ) -> dict[str, Any]:
-    """Return the judged measurements with intervals, target band, adjustments and trend.
+    """Return one call's judged measurements, and what happened beside them on the same axis.
 
-    Shapes tell the stages apart; colours and the marks beside the points tell the verdicts.
-    Measurements under another call have a cross in their shape: their band may be another one.
+    Shapes tell the stages apart, colours the verdicts; where a point lies against the band says
+    the same without colour. Below, each kind of event has a lane with its name and a shape.
     """
-    made = figure(height=420)
-    judged = [one for one in measurements if one.judged is not None]
-    _add_band(made, [one for one in judged if one.call == call], scale)
+    drawn = thinned(history.measurements)
+    lanes = [lane for lane in LANES if any(one.kind == lane[0] for one in events)]
+    made = figure(height=400 + LANE_HEIGHT * len(lanes))
+    _add_band(made, drawn, scale)
     for stage, name, symbol in STAGES:
-        of_stage = [one for one in judged if one.stage == stage]
-        same = [one for one in of_stage if one.call == call]
-        other = [one for one in of_stage if one.call != call]
-        _add_points(made, same, name, f"{symbol}-open" if stage == "as_found" else symbol, scale)
-        _add_points(made, other, f"{name}, another call", f"{symbol}-cross-open", scale)
-    if trend is not None and trend.is_certain and judged:
-        _add_trend(made, trend, judged[-1].taken_at, trend_number)
-    for one in adjustments:
-        made.add_vline(
-            x=_day(one.made_at), line={"color": LINE, "width": 1, "dash": "dot"}, layer="below"
+        of_stage = [one for one in drawn if one.stage == stage]
+        _add_points(
+            made, of_stage, name, f"{symbol}-open" if stage == "as_found" else symbol, scale
         )
-    if adjustments and judged:
-        top = 1.0
-        made.add_trace(
-            go.Scatter(
-                x=[_day(one.made_at) for one in adjustments],
-                y=[top] * len(adjustments),
-                yaxis="y2",
-                name="Adjustment",
-                mode="markers",
-                marker={"symbol": "line-ns-open", "size": 10, "color": SOFT},
-                customdata=[[_change(one)] for one in adjustments],
-                hovertemplate="%{x|%d %b %Y}<br>%{customdata[0]}<extra></extra>",
-            )
-        )
-    made.update_layout(
-        yaxis2={"overlaying": "y", "range": [0, 1.02], "visible": False, "fixedrange": True}
-    )
+    if history.trend is not None and history.trend.is_certain and history.measurements:
+        _add_trend(made, history.trend, history.measurements[-1], trend_number, scale)
+    for change in history.changes:
+        _add_change(made, change, scale)
     made.update_layout(yaxis={"title": {"text": scale.title}})
+    _add_lanes(made, lanes, events)
     made.update_xaxes(type="date", tickformat="%b\n%Y", nticks=8)
     return as_data(made)
+
+
+def thinned(measurements: Sequence[Measurement]) -> list[Measurement]:
+    """Return what is drawn of a long history: of each stage and stretch of time the two extremes.
+
+    A drawing of a thousand points hides what matters; the lowest and the highest show how far
+    it went. Up to `MOST_POINTS` all are drawn.
+    """
+    if len(measurements) <= MOST_POINTS:
+        return list(measurements)
+    first, last = measurements[0].taken_at, measurements[-1].taken_at
+    span = (last - first) / (MOST_POINTS // (2 * len(STAGES)))
+    kept: dict[tuple[str, int], list[Measurement]] = {}
+    for one in measurements:
+        number = int((one.taken_at - first) / span) if span else 0
+        kept.setdefault((one.stage, number), []).append(one)
+    chosen: dict[int, Measurement] = {}
+    for group in kept.values():
+        for one in (min(group, key=_value), max(group, key=_value)):
+            chosen[id(one)] = one
+    return [one for one in measurements if id(one) in chosen]
+
+
+def _value(one: Measurement) -> float:
+    return one.judged.value if one.judged is not None else 0.0
 
 
 def _add_band(made: go.Figure, judged: Sequence[Measurement], scale: Scale) -> None:
@@ -187,13 +211,13 @@ def _add_points(
 def _add_trend(
     made: go.Figure,
     trend: Trend,
-    last_at: datetime.datetime,
+    last: Measurement,
     number: Callable[[float], float],
+    scale: Scale,
 ) -> None:
-    end = last_at + datetime.timedelta(days=180)
+    end = last.taken_at + datetime.timedelta(days=180)
     if trend.leaves_on is not None:
-        leaving = datetime.datetime.combine(trend.leaves_on, datetime.time(), tzinfo=last_at.tzinfo)
-        end = min(max(end, leaving), last_at + datetime.timedelta(days=730))
+        end = min(max(end, _noon(trend.leaves_on, last)), last.taken_at + FURTHEST)
     made.add_trace(
         go.Scatter(
             x=[_day(trend.since), _day(end)],
@@ -204,17 +228,119 @@ def _add_trend(
             hoverinfo="skip",
         )
     )
+    judged = last.judged
+    if judged is None or trend.leaves_on is None or trend.leaves_on < last.taken_at.date():
+        return
+    limit = judged.target_low if trend.per_year < 0 else judged.target_high
+    furthest = last.taken_at + FURTHEST
+    earliest = max(_noon(trend.leaves_earliest_on or trend.leaves_on, last), last.taken_at)
+    latest = furthest
+    if trend.leaves_latest_on is not None:
+        latest = min(_noon(trend.leaves_latest_on, last), furthest)
+    made.add_trace(
+        go.Scatter(
+            x=[_day(min(earliest, furthest)), _day(latest)],
+            y=[scale.number(judged, limit)] * 2,
+            name="Leaves the range, earliest to latest",
+            mode="lines+markers",
+            line={"color": INK, "width": 3},
+            marker={"symbol": "line-ns-open", "size": 12, "color": INK},
+            hovertemplate="%{x|%d %b %Y}<extra></extra>",
+        )
+    )
+
+
+def _noon(day: datetime.date, like: Measurement) -> datetime.datetime:
+    return datetime.datetime.combine(day, datetime.time(12), tzinfo=like.taken_at.tzinfo)
+
+
+def _add_change(made: go.Figure, change: LevelChange, scale: Scale) -> None:
+    """Draw where the level changed: a bracket between two measurements, its size in words."""
+    before, after = change.before, change.after
+    if before.judged is None or after.judged is None:
+        return
+    ends = [
+        scale.number(before.judged, before.judged.value),
+        scale.number(after.judged, after.judged.value),
+    ]
+    middle = before.taken_at + (after.taken_at - before.taken_at) / 2
+    made.add_trace(
+        go.Scatter(
+            x=[_day(before.taken_at), _day(middle), _day(middle), _day(after.taken_at)],
+            y=[ends[0], ends[0], ends[1], ends[1]],
+            mode="lines",
+            name="Step" if change.is_step else "Change",
+            line={"color": INK, "width": 1.5},
+            hoverinfo="skip",
+            showlegend=False,
+        )
+    )
+    word = "step" if change.is_step else "change"
+    sign = "+" if change.size > 0 else "\N{MINUS SIGN}"
+    made.add_annotation(
+        x=_day(middle),
+        y=max(ends),
+        text=f"{word} {sign}{abs(change.size) * 100:.0f} %",
+        showarrow=False,
+        yshift=12,
+        bgcolor=PAPER,
+        font={"color": INK},
+    )
+
+
+def _add_lanes(
+    made: go.Figure, lanes: Sequence[tuple[str, str, str]], events: Sequence[HistoryEvent]
+) -> None:
+    """Draw the events under the flow, each kind in a lane of its own."""
+    if not lanes:
+        return
+    height = float(made.layout.height)
+    top = LANE_HEIGHT * len(lanes) / height
+    names = [name for _, name, _ in lanes]
+    for kind, name, symbol in lanes:
+        of_kind = [one for one in events if one.kind == kind]
+        made.add_trace(
+            go.Scatter(
+                x=[_day(one.at) for one in of_kind],
+                y=[name] * len(of_kind),
+                yaxis="y2",
+                name=name,
+                showlegend=False,
+                mode="markers",
+                marker={"symbol": symbol, "size": 9, "color": INK, "line": {"width": 1.5}},
+                customdata=[[_event_text(one)] for one in of_kind],
+                hovertemplate="%{x|%d %b %Y}<br>%{customdata[0]}<extra></extra>",
+            )
+        )
+    axis = made.layout.yaxis.to_plotly_json()
+    made.update_layout(
+        yaxis={"domain": [top + 0.04, 1.0]},
+        yaxis2={
+            **{key: axis[key] for key in ("linecolor", "automargin", "fixedrange")},
+            "type": "category",
+            "domain": [0.0, top],
+            "range": [-0.6, len(lanes) - 0.4],
+            "categoryorder": "array",
+            "categoryarray": names[::-1],
+            "tickmode": "array",
+            "tickvals": names,
+            "ticks": "",
+            "showgrid": True,
+            "gridcolor": LINE,
+            "zeroline": False,
+            "title": {"text": ""},
+        },
+        xaxis={"anchor": "y2"},
+    )
+
+
+def _event_text(one: HistoryEvent) -> str:
+    return f"{one.what}: {one.detail}" if one.detail else one.what
 
 
 def _value_at(trend: Trend, at: datetime.datetime) -> float:
     years = (at - trend.centre_at).total_seconds() / (365.25 * 86400.0)
     return float(trend.centre_value * (1.0 + trend.per_year) ** years)
-
-
-def _change(one: AdjustmentMade) -> str:
-    if one.from_value or one.to_value:
-        return f"{one.kind}: {one.from_value or '?'} to {one.to_value or '?'}"
-    return one.kind
 
 
 def _day(at: datetime.datetime) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from django.urls import reverse
 
@@ -10,12 +11,14 @@ from airflow_jobs import units as dimensions
 
 from .. import system_words, words
 from ..display import Units, percent
-from ..filters import Asked
+from ..filters import Asked, day_text
 from ..strips import share_strip
 from ..tables import Cell, Column, Table
 from ..values.returning import FoundOften, NeverRight, Return
 from ..values.systems import SystemName
-from .fleet_tables import MOST_ROWS
+
+# On the page; the files have all of them.
+MOST_ROWS: Final = 12
 
 
 def often_table(
@@ -126,11 +129,13 @@ def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
         Cell(one.system.site),
         Cell(call),
         Cell(
+            _unbroken(day_text(one.left.on)),
             one.left.on.isoformat(),
             note=system_words.side_text(one, which="left", house_units=units),
         ),
         Cell("", units.number(one.left.value, dimension)),
         Cell(
+            _unbroken(day_text(one.found.on)),
             one.found.on.isoformat(),
             mark="low" if one.is_below else "high",
             note=(
@@ -199,6 +204,10 @@ def system_cell(system: SystemName, asked: Asked, *, more: str = "") -> Cell:
     """Return a system's name as a link, its site under it."""
     note = f"{system.site}, {more}" if more else system.site
     return Cell(system.tag, href=reverse("system", args=[system.id]), note=note)
+
+
+def _unbroken(text: str) -> str:
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _file(slug: str, asked: Asked) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
@@ -10,21 +9,20 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from airflow_jobs import units as dimensions
-from airflow_jobs.models import Stage
 
 from .. import words
 from ..access import Viewer
-from ..charts.history import Scale, flow_over_time
 from ..display import Units
 from ..filters import day_text
 from ..queries.history import system_history
 from ..queries.measurements import standing_measurements
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
-from ..values.systems import Judged, Measurement, SystemHistory
+from ..values.systems import Measurement, SystemHistory
 from .frame import Frame, file_of, page
+from .system_history import call_charts, measured_at, timeline_table, verdict_of
 
-FILES = ("measurements", "adjustments")
+FILES = ("timeline", "measurements", "adjustments")
 
 
 @page
@@ -38,30 +36,29 @@ def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
         history=history,
         facts=_facts(history, frame.house.units),
         standing=[_standing(one, frame.house.units) for one in standing],
-        chart=_chart(history, frame.house.units),
-        trend=words.trend_sentence(history.trend, frame.today),
-        measurements_table=_measurements_table(history, frame.viewer, frame.house.units),
-        adjustments_table=_adjustments_table(history) if history.adjustments else None,
+        charts=call_charts(history, frame.house, frame.today),
+        timeline_table=timeline_table(history, frame.viewer, frame.house.units),
         advice_line=words.ADVICE_LINE,
     )
 
 
 @page
 def system_file(frame: Frame, *, system_id: UUID, slug: str) -> HttpResponse:
-    """Send one of the page's tables as CSV."""
+    """Send one of the page's tables as CSV, all of its rows."""
     if slug not in FILES:
         raise Http404
-    history = _history(system_id)
-    table = (
-        _measurements_table(history, frame.viewer, frame.house.units)
-        if slug == "measurements"
-        else _adjustments_table(history)
-    )
+    history = _history(system_id, limit=None)
+    if slug == "timeline":
+        table = timeline_table(history, frame.viewer, frame.house.units, limit=None)
+    elif slug == "measurements":
+        table = _measurements_table(history, frame.viewer, frame.house.units)
+    else:
+        table = _adjustments_table(history)
     return file_of(table, "system")
 
 
-def _history(system_id: UUID) -> SystemHistory:
-    history = system_history(system_id)
+def _history(system_id: UUID, **limit: None) -> SystemHistory:
+    history = system_history(system_id, **limit)
     if history is None:
         raise Http404("There is no such system.")
     return history
@@ -99,72 +96,8 @@ def _standing(one: Measurement, units: Units) -> dict[str, Any]:
         "stage": words.STAGES[one.stage].lower(),
         "call": words.CALLS.get(one.call, one.call).lower(),
         "day": day_text(one.taken_at.date()),
-        "link": _link(one),
+        "link": measured_at(one),
     }
-
-
-def _chart(history: SystemHistory, units: Units) -> dict[str, Any]:
-    judged = [one for one in history.measurements if one.judged is not None]
-    if not judged:
-        return {"sentence": "Nothing was judged yet, so there is nothing to draw."}
-    scale, trend_number = _scale(judged, units)
-    stages = {str(stage): 0 for stage in Stage}
-    for one in judged:
-        stages[one.stage] += 1
-    counted = [
-        f"{stages[stage]} {name}"
-        for stage, name in (
-            ("as_found", "as found (open circles)"),
-            ("as_left", "as left (filled squares)"),
-            ("check", "to check (diamonds)"),
-        )
-        if stages[stage]
-    ]
-    adjusted = ", dotted lines are adjustments" if history.adjustments else ""
-    sentence = (
-        f"{words.count_of(len(judged), 'judged measurement')}: {words.listed(counted)}, each with "
-        f"its 95 % interval; ▼ is low, ▲ high, ▨ too close to call; the band is the target "
-        f"range{adjusted}."
-    )
-    return {
-        "id": "chart-history",
-        "data_id": "chart-history-data",
-        "title": scale.title,
-        "sentence": sentence,
-        "figure": flow_over_time(
-            history.measurements,
-            history.adjustments,
-            history.trend,
-            call=history.trend_call,
-            scale=scale,
-            trend_number=trend_number,
-        ),
-    }
-
-
-def _scale(judged: list[Measurement], units: Units) -> tuple[Scale, Callable[[float], float]]:
-    """Return flow per capacity as the axis; percent of nominal where a design flow rules."""
-    last = judged[-1].judged
-    assert last is not None
-    by_design_flow = {one.judged.by_design_flow for one in judged if one.judged is not None}
-    if True in by_design_flow:
-        of_what = "design flow" if by_design_flow == {True} else "nominal"
-
-        def ratio(held: Judged, value: float) -> float:
-            return 100.0 * value / held.target_nominal
-
-        return (
-            Scale(f"Flow, % of {of_what}", ratio),
-            lambda value: 100.0 * value / last.target_nominal,
-        )
-
-    def per_capacity(held: Judged, value: float) -> float:
-        return units.number(value, dimensions.FLOW_PER_CAPACITY)
-
-    return (
-        Scale(f"Flow, {units.name(dimensions.FLOW_PER_CAPACITY)}", per_capacity),
-        lambda value: units.number(value, dimensions.FLOW_PER_CAPACITY),
-    )
 
 
 def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) -> Table:
@@ -193,7 +126,6 @@ def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) ->
         ),
         rows=tuple(_row(one, viewer, units) for one in reversed(history.measurements)),
         href=reverse("system-file", args=[history.facts.name.id, "measurements"]),
-        more=history.left_out,
     )
 
 
@@ -218,7 +150,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
         Cell(
             f"{one.taken_at:%Y-%m-%d %H:%M}",
             one.taken_at.isoformat(),
-            href=_link(one),
+            href=measured_at(one),
             note="several sections" if one.flow_set_id else "",
         ),
         Cell(words.STAGES[one.stage]),
@@ -234,7 +166,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
         Cell(units.name(dimension) if judged else ""),
         raw(judged.target_low if judged else None),
         raw(judged.target_high if judged else None),
-        Cell(_verdict(one), mark=one.verdict if judged else ""),
+        Cell(verdict_of(one), mark=one.verdict if judged else ""),
         Cell(flow.number if flow else "–", note=f"± {flow.half_width} {flow.unit}" if flow else ""),
         Cell(
             "",
@@ -244,15 +176,6 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
         Cell(one.state),
         Cell("yes" if one.indicative else "no"),
     )
-
-
-def _verdict(one: Measurement) -> str:
-    if one.state == "failed":
-        return "Could not be computed"
-    text = words.judged_verdict_text(one)
-    if one.state == "pending":
-        return f"{text}, being computed again" if text else "Being computed"
-    return f"{text}, indicative" if one.indicative and text else text
 
 
 def _adjustments_table(history: SystemHistory) -> Table:
@@ -278,7 +201,3 @@ def _adjustments_table(history: SystemHistory) -> Table:
         ),
         href=reverse("system-file", args=[history.facts.name.id, "adjustments"]),
     )
-
-
-def _link(one: Measurement) -> str:
-    return reverse("traverse", args=[one.traverse_id]) if one.traverse_id else ""

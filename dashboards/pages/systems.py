@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
+from uuid import UUID
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -11,10 +12,11 @@ from .. import words
 from ..display import Units
 from ..filters import kind_choices
 from ..queries.frame import choices
-from ..queries.systems import system_list
+from ..queries.systems import system_list, system_names
 from ..strips import judged_strip
-from ..tables import Cell, Column, Table
+from ..tables import Cell, Column, Table, Tick
 from ..values.systems import ListedSystem
+from .compare import read_systems
 from .filtering import link_to
 from .frame import Frame, page
 
@@ -31,15 +33,20 @@ def systems(frame: Frame) -> HttpResponse:
     found = system_list(
         filters, search=search, page=int(number) if number.isdecimal() and len(number) < 7 else 1
     )
+    ticked = system_names(read_systems(frame)[0])
     offered = choices(filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews)
 
     def link(to_page: int) -> str:
-        return link_to(
+        address = link_to(
             frame.asked,
             "systems",
             q=search,
             page=str(to_page) if to_page > 1 else None,
         )
+        if not ticked:
+            return address
+        chosen = urlencode([("system", one.id) for one in ticked])
+        return f"{address}{'&' if '?' in address else '?'}{chosen}"
 
     # What the form doesn't ask for follows along.
     asked_for = {"q", "customer", "site", "kind"}
@@ -53,16 +60,17 @@ def systems(frame: Frame) -> HttpResponse:
         found=found,
         search=search,
         kept=kept,
+        ticked=ticked,
         customers=offered.customers,
         sites=offered.sites,
         kinds=kind_choices(frame.asked),
-        table=_table(found.rows, frame.house.units),
+        table=_table(found.rows, frame.house.units, {one.id for one in ticked}),
         earlier=link(found.page - 1) if found.page > 1 else "",
         later=link(found.page + 1) if found.page < found.pages else "",
     )
 
 
-def _table(listed: tuple[ListedSystem, ...], units: Units) -> Table:
+def _table(listed: tuple[ListedSystem, ...], units: Units, ticked: set[UUID]) -> Table:
     return Table(
         slug="systems",
         caption="Where each stands: as it was last left, or found where nothing was measured after",
@@ -73,14 +81,22 @@ def _table(listed: tuple[ListedSystem, ...], units: Units) -> Table:
             Column("Where it stands"),
             Column("Verdict"),
         ),
-        rows=tuple(_row(one, units) for one in listed),
+        # What is ticked already stands above the table.
+        rows=tuple(_row(one, units, has_tick=one.system.id not in ticked) for one in listed),
     )
 
 
-def _row(one: ListedSystem, units: Units) -> tuple[Cell, ...]:
+def _row(one: ListedSystem, units: Units, *, has_tick: bool) -> tuple[Cell, ...]:
     system, standing = one.system, one.standing
     place = f"{system.site}, {one.customer}" if one.customer else system.site
-    name = Cell(system.tag, href=reverse("system", args=[system.id]), note=place)
+    name = Cell(
+        system.tag,
+        href=reverse("system", args=[system.id]),
+        note=place,
+        tick=Tick("system", str(system.id), f"Compare {system.tag}, {system.site}")
+        if has_tick
+        else None,
+    )
     kind = Cell(words.KINDS.get(system.kind, system.kind))
     if standing is None:
         return name, kind, Cell("never"), Cell("–"), Cell("–")

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Final
+import datetime
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from airflow_jobs.models import Adjustment, Equipment
+from airflow_jobs.models import Adjustment, Equipment, Purpose, Stage
 
-from ..values.systems import AdjustmentMade, SystemFacts, SystemHistory, SystemName
+from ..values.systems import (
+    AdjustmentMade,
+    CallHistory,
+    HistoryEvent,
+    Measurement,
+    SystemFacts,
+    SystemHistory,
+    SystemName,
+)
+from .changes import level_changes
 from .measured import MEASURED, rows
 from .measurements import COLUMNS, JOINS, measurement_of
-from .trend import trends, usual_call
+from .trend import trends_by_call
 
 # A page with more lines than this is read by nobody; the newest are shown and the rest counted.
 MOST: Final = 1000
@@ -21,24 +33,61 @@ WITH {MEASURED},
 all_of_it AS (
     SELECT m.*, count(*) OVER () AS altogether
     FROM measured m WHERE m.equipment_id = %(equipment)s
-    ORDER BY m.taken_at DESC, m.computation_id DESC LIMIT {MOST}
+    ORDER BY m.taken_at DESC, m.computation_id DESC LIMIT %(limit)s
 )
 SELECT {COLUMNS}, m.altogether
 FROM all_of_it m {JOINS}
 ORDER BY m.taken_at, m.computation_id
 """
 
+# What happened beside the measurements, of three kinds in one shape.
+_BESIDE: Final = """
+SELECT 'visit' AS kind, v.id, coalesce(v.started_at, v.planned_for::timestamptz) AS at,
+       NULL::date AS on_day, v.purpose AS what, '' AS detail
+FROM airflow_jobs_visit v
+WHERE v.started_at IS NOT NULL AND v.id = ANY(%(visits)s)
+UNION ALL
+SELECT 'calibration', c.instrument_id, NULL, c.performed_on,
+       coalesce(nullif(i.label, ''), i.serial), c.certificate
+FROM airflow_jobs_calibration c
+JOIN airflow_jobs_instrument i ON i.id = c.instrument_id
+WHERE c.retired_on IS NULL AND c.instrument_id = ANY(%(meters)s)
+  AND c.performed_on BETWEEN %(from_on)s AND %(to_on)s
+UNION ALL
+SELECT 'correction', r.traverse_id, r.recorded_at, NULL, '', r.reason
+FROM airflow_jobs_traverserevision r
+WHERE r.number > 1 AND r.traverse_id = ANY(%(traverses)s)
+ORDER BY 3, 4, 1, 2
+"""
 
-def system_history(equipment_id: UUID) -> SystemHistory | None:
-    """Return a system's page, or nothing where there is no such system; three statements."""
+_PURPOSES: Final = {str(purpose): label for purpose, label in Purpose.choices}
+
+
+def system_history(equipment_id: UUID, *, limit: int | None = MOST) -> SystemHistory | None:
+    """Return a system's page, or nothing where there is no such system; four statements.
+
+    `limit` is how many measurements are read, the latest; None reads all.
+    """
     equipment = Equipment.objects.select_related("site__customer").filter(pk=equipment_id).first()
     if equipment is None:
         return None
     site = equipment.site
     zone = ZoneInfo(site.time_zone)
-    found = rows(_HISTORY, {"equipment": equipment_id})
+    found = rows(_HISTORY, {"equipment": equipment_id, "limit": limit})
     measurements = tuple(measurement_of(row, zone) for row in found)
-    adjustments = Adjustment.objects.filter(equipment_id=equipment_id).order_by("made_at", "id")
+    changed = Adjustment.objects.filter(equipment_id=equipment_id).order_by("made_at", "id")
+    adjustments = tuple(
+        AdjustmentMade(
+            made_at=one.made_at.astimezone(zone),
+            kind=one.get_kind_display(),
+            from_value=one.from_value,
+            to_value=one.to_value,
+            notes=one.notes,
+            visit_id=one.visit_id,
+        )
+        for one in changed
+    )
+    beside = _beside(measurements, adjustments)
     return SystemHistory(
         facts=SystemFacts(
             name=SystemName(equipment.pk, equipment.tag, equipment.kind, site.pk, site.name),
@@ -54,17 +103,105 @@ def system_history(equipment_id: UUID) -> SystemHistory | None:
             retired_on=equipment.retired_on,
         ),
         measurements=measurements,
-        adjustments=tuple(
-            AdjustmentMade(
-                made_at=one.made_at.astimezone(zone),
-                kind=one.get_kind_display(),
-                from_value=one.from_value,
-                to_value=one.to_value,
-                notes=one.notes,
-            )
-            for one in adjustments
-        ),
-        trend=trends([measurements])[0],
-        trend_call=usual_call(measurements),
+        adjustments=adjustments,
+        calls=_calls(measurements, beside),
+        events=_events(measurements, adjustments, beside, zone),
         left_out=found[0]["altogether"] - len(found) if found else 0,
     )
+
+
+def _beside(
+    measurements: Sequence[Measurement], adjustments: Sequence[AdjustmentMade]
+) -> list[dict[str, Any]]:
+    days = [one.taken_at.date() for one in measurements] or [datetime.date.min]
+    return rows(
+        _BESIDE,
+        {
+            "visits": list(
+                {one.visit_id for one in measurements} | {one.visit_id for one in adjustments}
+            ),
+            # A meter that only checked another changes nothing in the history.
+            "meters": list(
+                {
+                    one.instrument_id
+                    for one in measurements
+                    if one.instrument_id and one.stage != Stage.CHECK
+                }
+            ),
+            "traverses": [one.traverse_id for one in measurements if one.traverse_id],
+            "from_on": days[0],
+            "to_on": days[-1],
+        },
+    )
+
+
+def _calls(
+    measurements: Sequence[Measurement], beside: Sequence[dict[str, Any]]
+) -> tuple[CallHistory, ...]:
+    calibrated: dict[UUID, list[datetime.date]] = {}
+    corrected = set()
+    for row in beside:
+        if row["kind"] == "calibration":
+            calibrated.setdefault(row["id"], []).append(row["on_day"])
+        elif row["kind"] == "correction":
+            corrected.add(row["id"])
+    return tuple(
+        CallHistory(
+            call=call,
+            measurements=tuple(
+                one for one in measurements if one.call == call and one.judged is not None
+            ),
+            trend=trend,
+            changes=level_changes(
+                measurements, call, calibrated_on=calibrated, corrected=corrected
+            ),
+        )
+        for call, trend in trends_by_call(measurements).items()
+    )
+
+
+def _events(
+    measurements: Sequence[Measurement],
+    adjustments: Sequence[AdjustmentMade],
+    beside: Sequence[dict[str, Any]],
+    zone: ZoneInfo,
+) -> tuple[HistoryEvent, ...]:
+    """Return everything beside the measurements, in order of time."""
+    events = [
+        HistoryEvent(one.made_at, "adjustment", one.kind, adjustment_text(one))
+        for one in adjustments
+    ]
+    # Checks are made with a second meter on purpose; they change nothing.
+    with_meter = [one for one in measurements if one.instrument_id and one.stage != Stage.CHECK]
+    events += [
+        HistoryEvent(
+            later.taken_at,
+            "meter",
+            f"{later.instrument} after {earlier.instrument}",
+        )
+        for earlier, later in pairwise(with_meter)
+        if earlier.instrument_id != later.instrument_id
+    ]
+    for row in beside:
+        if row["kind"] == "calibration":
+            noon = datetime.datetime.combine(row["on_day"], datetime.time(12), zone)
+            events.append(
+                HistoryEvent(noon, "calibration", row["what"], row["detail"], has_hour=False)
+            )
+        elif row["kind"] == "visit":
+            what = _PURPOSES.get(row["what"], row["what"])
+            events.append(HistoryEvent(row["at"].astimezone(zone), "visit", what))
+        else:
+            events.append(
+                HistoryEvent(
+                    row["at"].astimezone(zone), "correction", "A traverse corrected", row["detail"]
+                )
+            )
+    return tuple(sorted(events, key=lambda one: (one.at, one.kind, one.what, one.detail)))
+
+
+def adjustment_text(one: AdjustmentMade) -> str:
+    """Return what was set from where to where."""
+    if one.from_value or one.to_value:
+        return f"{one.from_value or '?'} to {one.to_value or '?'}"
+    return ""

@@ -24,7 +24,7 @@ from .shares import shares_of
 # A visit is held against one this many days before the period at most: what was left in range
 # earlier than that says nothing about how well it was set.
 LOOKS_BACK: Final = datetime.timedelta(days=3 * 365)
-MOST_ON_PAGE: Final = 25
+MOST_ON_PAGE: Final = 12
 COUNTS: Final = (
     "total",
     "below",

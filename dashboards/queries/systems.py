@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from ..values.filters import Filters
@@ -50,6 +52,14 @@ ORDER BY lower(page.site), page.site_id, lower(page.tag), page.id, latest.taken_
 """
 
 
+_NAMES: Final = """
+SELECT e.id, e.tag, e.kind, s.id AS site_id, s.name AS site
+FROM airflow_jobs_equipment e JOIN airflow_jobs_site s ON s.id = e.site_id
+WHERE e.id = ANY(%(systems)s)
+ORDER BY e.id
+"""
+
+
 def system_list(filters: Filters, *, search: str, page: int) -> SystemList:
     """Return one page of the systems in use; two statements.
 
@@ -80,6 +90,17 @@ def system_list(filters: Filters, *, search: str, page: int) -> SystemList:
         pages=pages,
         search=search,
     )
+
+
+def system_names(systems: Sequence[UUID]) -> tuple[SystemName, ...]:
+    """Return the names of systems in the order given; one statement, or none for none."""
+    if not systems:
+        return ()
+    found = {
+        row["id"]: SystemName(row["id"], row["tag"], row["kind"], row["site_id"], row["site"])
+        for row in rows(_NAMES, {"systems": list(systems)})
+    }
+    return tuple(found[one] for one in systems if one in found)
 
 
 def _listed(group: list[dict[str, Any]]) -> ListedSystem:

@@ -4,43 +4,32 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
-from airflow_jobs.models import Stage
-
 from ..statistics.trends import leaving_time, theil_sen
 from ..values.systems import Measurement, Trend
-
-SECONDS_A_YEAR: Final = 365.25 * 86400.0
-
-# Repeatability of log flow between visits: 1.5-2.5 % with one meter, 4 % with several
-# (common practice, from memory).
-SAME_METER_SD: Final = 0.02
-OTHER_METER_SD: Final = 0.04
+from .series import (
+    OTHER_METER_SD,
+    SAME_METER_SD,
+    SECONDS_A_YEAR,
+    series_of,
+    stretches_between_adjustments,
+    stretches_between_steps,
+    usual_call,
+)
 
 # Nobody plans further ahead, and no straight line holds that long.
 FORESEEABLE_YEARS: Final = 10.0
 FEWEST: Final = 3
-MOST: Final = 40
 
 # A fall shows in a stretch without adjustments that was measured on three days over half a year.
 # Between two visits it can't be told from a step, such as a system that slips back as soon as
 # it was set right; of those, pairs would make a steep line.
 FEWEST_DAYS: Final = 3
 SHORTEST_STRETCH: Final = datetime.timedelta(days=180)
-
-
-def usual_call(measurements: Sequence[Measurement]) -> str:
-    """Return the call under which a system was judged most often, the later one at a tie."""
-    calls = Counter(one.call for one in measurements if one.judged is not None)
-    if not calls:
-        return ""
-    order = {one.call: index for index, one in enumerate(measurements)}
-    return max(calls, key=lambda call: (calls[call], order[call]))
 
 
 def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
@@ -51,7 +40,35 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
     systems
         Each system's measurements in order of time; those judged under the usual call count.
     """
-    series = [_series(measurements) for measurements in systems]
+    return _lines([series_of(one, usual_call(one)) for one in systems])
+
+
+def trends_by_call(measurements: Sequence[Measurement]) -> dict[str, Trend | None]:
+    """Return one system's trend under each call it was judged under, the usual call first."""
+    usual = usual_call(measurements)
+    judged = {one.call for one in measurements if one.judged is not None}
+    calls = sorted(judged, key=lambda call: (call != usual, call))
+    lines = _lines([series_of(measurements, call) for call in calls])
+    return dict(zip(calls, lines, strict=True))
+
+
+def _lines(series: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
+    """Return the line of each series; what changed at a step is no slow change."""
+    plain = [stretches_between_adjustments(one) for one in series]
+    found = _fitted(series, plain)
+    # Steps are looked for only where they would pass for a trend: that is few systems of many.
+    certain = [index for index, one in enumerate(found) if one is not None and one.is_certain]
+    apart = {index: stretches_between_steps(series[index]) for index in certain}
+    stepped = [index for index in certain if apart[index] != plain[index]]
+    again = _fitted([series[index] for index in stepped], [apart[index] for index in stepped])
+    for index, one in zip(stepped, again, strict=True):
+        found[index] = one
+    return found
+
+
+def _fitted(
+    series: Sequence[Sequence[Measurement]], stretches: Sequence[Sequence[int]]
+) -> list[Trend | None]:
     longest = max((len(one) for one in series), default=0)
     if longest < FEWEST:
         return [None] * len(series)
@@ -68,7 +85,7 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
         value[index, :size] = [math.log(j.value) for _, j in judged]
         meters = {m.instrument_id for m, _ in judged}
         sd[index, :size] = SAME_METER_SD if len(meters) == 1 else OTHER_METER_SD
-        stretch[index, :size] = _stretches(one)
+        stretch[index, :size] = _long_enough(one, stretches[index])
         last = judged[-1][1]
         limits[index] = math.log(last.target_low), math.log(last.target_high)
     line = theil_sen(time, value, stretch=stretch, value_sd=sd)
@@ -92,31 +109,11 @@ def trends(systems: Sequence[Sequence[Measurement]]) -> list[Trend | None]:
     ]
 
 
-def _series(measurements: Sequence[Measurement]) -> list[Measurement]:
-    call = usual_call(measurements)
-    found = [
-        one
-        for one in measurements
-        if one.call == call
-        and one.stage != Stage.CHECK
-        and one.judged is not None
-        and one.judged.value > 0
-        and one.judged.target_low > 0
-    ]
-    return found[-MOST:]
+def _long_enough(measurements: Sequence[Measurement], numbers: Sequence[int]) -> list[int]:
+    """Number the stretches anew so that only those are one that are long enough for a trend.
 
-
-def _stretches(measurements: Sequence[Measurement]) -> list[int]:
-    """Number the stretches between adjustments: each as-left measurement begins one.
-
-    What belongs to no stretch long enough to show a trend stands alone: it says where the
-    system is, and nothing of where it goes.
+    What belongs to none stands alone: it says where the system is, and nothing of where it goes.
     """
-    numbers = []
-    left = 0
-    for one in measurements:
-        left += one.stage == Stage.AS_LEFT
-        numbers.append(left + one.adjustments_before)
     days: dict[int, list[datetime.date]] = {}
     for number, one in zip(numbers, measurements, strict=True):
         days.setdefault(number, []).append(one.taken_at.date())

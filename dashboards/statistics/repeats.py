@@ -115,7 +115,7 @@ def _shares_of_others(
     strength = np.sum(n_trusted) if between == 0.0 else (1.0 - between) / between
     strength = max(float(strength), 1.0)
     share: Floats = (k_others + strength * whole) / (n_others + strength)
-    known: Floats = n_others + min(strength, float(np.sum(n_trusted)) + 1.0)
+    known = np.asarray(n_others + min(strength, float(np.sum(n_trusted)) + 1.0), np.float64)
     return share, known
 
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import Final
 from uuid import UUID
+
+# Two meters of 4 % each (common practice, from memory) differ by no more nineteen times in twenty.
+METERS_DIFFER_BY: Final = 0.11
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +154,7 @@ class AdjustmentMade:
     from_value: str
     to_value: str
     notes: str
+    visit_id: UUID | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,16 +175,76 @@ class SystemFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class LevelChange:
+    """A change of level between two measurements that no adjustment on record explains."""
+
+    before: Measurement
+    after: Measurement
+    size: float
+    low: float
+    high: float
+    """Relative, -0.13 is 13 % down; with its 95 % interval."""
+    is_step: bool
+    """Whether it came at once; else it may as well be a slow change."""
+    may_be_step: bool
+    """Whether a straight line explains it badly, surely or not."""
+    has_another_meter: bool
+    """Whether one meter took over from another there."""
+    has_another_section: bool
+    """Whether it was measured in another air path from there on."""
+    calibrated_on: datetime.date | None
+    """A calibration of the meter in between."""
+    corrected: bool
+    """Whether one of the two measurements was corrected."""
+
+    @property
+    def is_explained(self) -> bool:
+        """Whether the record names something that may be all of it."""
+        meters_may = self.has_another_meter and abs(self.size) <= METERS_DIFFER_BY
+        return meters_may or self.has_another_section
+
+
+@dataclass(frozen=True, slots=True)
+class CallHistory:
+    """What was measured under one call; calls are never mixed."""
+
+    call: str
+    measurements: tuple[Measurement, ...]
+    """Judged ones, in order of time."""
+    trend: Trend | None
+    changes: tuple[LevelChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEvent:
+    """Something that happened beside the measurements."""
+
+    at: datetime.datetime
+    """In the site's time zone; a day without an hour is its noon."""
+    kind: str
+    """`visit`, `adjustment`, `meter`, `calibration` or `correction`."""
+    what: str
+    detail: str = ""
+    has_hour: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class SystemHistory:
     """A system with all that was measured and changed, in order of time."""
 
     facts: SystemFacts
     measurements: tuple[Measurement, ...]
     adjustments: tuple[AdjustmentMade, ...]
-    trend: Trend | None
-    trend_call: str
+    calls: tuple[CallHistory, ...] = ()
+    """Each call that was judged, the usual one first."""
+    events: tuple[HistoryEvent, ...] = ()
     left_out: int = 0
     """How many older measurements are not read."""
+
+    @property
+    def trend(self) -> Trend | None:
+        """The trend under the usual call."""
+        return self.calls[0].trend if self.calls else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,8 @@ SECTIONS = [
     "leakage",
     "findings",
     "statistics",
+    "one-system",
+    "compared",
     "found-again",
     "limits",
 ]

@@ -147,7 +147,7 @@ def test_links_lead_from_the_fleet_to_a_traverse(
     table = page.locator("#table-needs-a-look")
     table.get_by_role("link").first.click()
     page.wait_for_url("**/systems/*/")
-    page.locator("#table-measurements").get_by_role("link").first.click()
+    page.locator("#table-timeline").get_by_role("link").first.click()
     page.wait_for_url("**/traverses/*/")
     assert "520" in page.locator(".headline").inner_text()
 

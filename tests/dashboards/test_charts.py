@@ -9,7 +9,7 @@ from uuid import uuid4
 
 import pytest
 
-from dashboards.charts.history import Scale, flow_over_time
+from dashboards.charts.history import MOST_POINTS, Scale, flow_over_time, thinned
 from dashboards.charts.over_time import (
     calendar_shares,
     held_over_time,
@@ -27,7 +27,14 @@ from dashboards.values.over_time import (
     SlowDrift,
 )
 from dashboards.values.shares import FleetShares, MonthShare, NamedShare, Share
-from dashboards.values.systems import AdjustmentMade, Judged, Measurement, Trend
+from dashboards.values.systems import (
+    CallHistory,
+    HistoryEvent,
+    Judged,
+    LevelChange,
+    Measurement,
+    Trend,
+)
 
 SVG_TRACES = {"scatter", "heatmap", "bar"}
 NOON = datetime.datetime(2026, 6, 3, 12, 0, tzinfo=datetime.UTC)
@@ -87,15 +94,18 @@ def _measured(
     return Measurement(**{**values, **fields})
 
 
-def _history(*measurements: Measurement, **fields: Any) -> dict[str, Any]:
-    values: dict[str, Any] = {
-        "adjustments": (),
-        "trend": None,
-        "call": "cooling",
-        "scale": Scale("Flow", lambda held, value: value),
-        "trend_number": lambda value: value,
-    }
-    return flow_over_time(measurements, **{**values, **fields})
+def _history(
+    *measurements: Measurement,
+    trend: Trend | None = None,
+    changes: tuple[LevelChange, ...] = (),
+    events: tuple[HistoryEvent, ...] = (),
+) -> dict[str, Any]:
+    return flow_over_time(
+        CallHistory("cooling", measurements, trend, changes),
+        events,
+        scale=Scale("Flow", lambda held, value: value),
+        trend_number=lambda value: value,
+    )
 
 
 def _strings(value: Any) -> Iterator[str]:
@@ -258,14 +268,6 @@ def test_verdicts_have_a_mark_beside_the_point_and_the_legend_has_no_colour() ->
     assert key["x"] == [None]
 
 
-def test_another_call_is_marked_and_does_not_move_the_band() -> None:
-    figure = _history(
-        _measured("in_range"), _measured("in_range", days=5, call="heating", value=430.0)
-    )
-    assert _traces(figure)["As left, another call"]["marker"]["symbol"].endswith("cross-open")
-    assert set(_traces(figure)["Target range"]["y"]) == {450.0}
-
-
 def test_a_target_that_changed_changes_the_band_from_then_on() -> None:
     later = Judged(400.0, 380.0, 420.0, 375.0, 400.0, 430.0, "in_range", "", 0.9, 0.9, False)
     figure = _history(_measured("in_range"), _measured("in_range", days=50, judged=later))
@@ -278,14 +280,63 @@ def test_times_are_the_site_s_and_not_the_reader_s() -> None:
     assert _traces(figure)["As left"]["x"] == ["2026-06-03T07:00"]
 
 
-def test_adjustments_and_a_sure_trend_are_on_the_same_axis() -> None:
-    adjustment = AdjustmentMade(NOON, "Blower setting", "tap 4", "tap 3", "")
-    trend = Trend(-0.05, -0.07, -0.03, 3, NOON, NOON, 400.0, None, None, None)
-    traces = _traces(_history(_measured("in_range"), adjustments=[adjustment], trend=trend))
-    assert traces["Adjustment"]["customdata"] == [["Blower setting: tap 4 to tap 3"]]
+def test_each_kind_of_event_has_a_lane_with_its_name_and_a_shape_of_its_own() -> None:
+    events = tuple(
+        HistoryEvent(NOON, kind, kind.capitalize(), "so")
+        for kind in ("visit", "adjustment", "meter", "calibration", "correction")
+    )
+    figure = _history(_measured("in_range"), events=events)
+    lanes = [trace for trace in figure["data"] if trace.get("yaxis") == "y2"]
+    assert [trace["y"] for trace in lanes] == [
+        ["Visit"],
+        ["Adjusted"],
+        ["Meter changed"],
+        ["Calibrated"],
+        ["Corrected"],
+    ]
+    assert len({trace["marker"]["symbol"] for trace in lanes}) == 5
+    assert lanes[1]["customdata"] == [["Adjustment: so"]]
+    assert figure["layout"]["yaxis2"]["domain"][1] < figure["layout"]["yaxis"]["domain"][0]
+    plain = _history(_measured("in_range"))
+    assert "yaxis2" not in plain["layout"]
+    assert plain["layout"]["height"] < figure["layout"]["height"]
+
+
+def test_a_sure_trend_is_drawn_up_to_the_limit_with_both_ends() -> None:
+    leaves = [datetime.date(2027, month, 1) for month in (6, 2, 11)]
+    trend = Trend(-0.05, -0.07, -0.03, 3, NOON, NOON, 400.0, *leaves)
+    traces = _traces(_history(_measured("in_range"), trend=trend))
     start, end = traces["Trend between adjustments"]["y"]
     assert start == pytest.approx(400.0)
     assert end < 400.0
+    ends = traces["Leaves the range, earliest to latest"]
+    assert ends["x"] == ["2027-02-01T12:00", "2027-11-01T12:00"]
+    assert ends["y"] == [350.0, 350.0]
+
+
+def test_a_step_is_drawn_and_named_with_its_size() -> None:
+    before, after = _measured("in_range"), _measured("low", days=90, value=340.0)
+    change = LevelChange(before, after, -0.15, -0.18, -0.12, True, True, False, False, None, False)
+    figure = _history(before, after, changes=(change,))
+    (words,) = figure["layout"]["annotations"]
+    assert words["text"] == "step \N{MINUS SIGN}15 %"
+    assert _traces(figure)["Step"]["y"] == [400.0, 400.0, 340.0, 340.0]
+
+
+def test_a_huge_history_is_thinned_to_its_extremes() -> None:
+    values = [400.0 + (number * 37) % 90 for number in range(2000)]
+    values[777], values[1234] = 100.0, 900.0
+    many = [
+        _measured("in_range", days=number, value=value, stage=("as_found", "as_left")[number % 2])
+        for number, value in enumerate(values)
+    ]
+    drawn = thinned(many)
+    assert len(drawn) <= MOST_POINTS + 20
+    kept = {one.judged.value for one in drawn if one.judged is not None}
+    assert {100.0, 900.0} <= kept
+    assert drawn == sorted(drawn, key=lambda one: one.taken_at)
+    assert thinned(many[:MOST_POINTS]) == many[:MOST_POINTS]
+    assert len(json.dumps(_history(*many))) < 120_000
 
 
 def test_a_trend_that_may_be_chance_is_not_drawn() -> None:
