@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.http import Http404, HttpResponse
 from django.urls import reverse
 
-from .. import system_words, words
+from .. import returning_words, words
 from ..charts.shares import shares_by_name
 from ..filters import Asked
 from ..queries.returning import MOST_ON_PAGE, returning
@@ -39,11 +39,11 @@ def systems_returning(frame: Frame) -> HttpResponse:
         asked=asked,
         found=found,
         filters=_form(asked, offered),
-        often=system_words.often_sentence(found),
+        often=returning_words.often_sentence(found),
         often_table=tables.often_table(found.systems, asked),
         sites=_sites_chart(shares, asked),
-        returned=system_words.returned_sentence(found),
-        target_note=system_words.target_note(found),
+        returned=returning_words.returned_sentence(found),
+        target_note=returning_words.target_note(found),
         returns_table=tables.returns_table(
             found.returns,
             asked,
@@ -51,7 +51,7 @@ def systems_returning(frame: Frame) -> HttpResponse:
             total=found.set_right.outside,
             limit=MOST_ON_PAGE,
         ),
-        never_right=system_words.never_right_sentence(found.never_right),
+        never_right=returning_words.never_right_sentence(found.never_right),
         never_right_table=tables.never_right_table(found.never_right, asked),
         advice_line=words.ADVICE_LINE,
     )

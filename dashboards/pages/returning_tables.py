@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from airflow_jobs import units as dimensions
 
-from .. import system_words, words
+from .. import returning_words, words
 from ..display import Units, percent
 from ..filters import Asked, day_text
 from ..strips import share_strip
@@ -67,7 +67,7 @@ def _often_row(one: FoundOften, asked: Asked) -> tuple[Cell, ...]:
         Cell(
             f"{found.outside:,} of {found.total:,}",
             found.outside,
-            note=f"{percent(share)}, {system_words.outside_ends(found)}",
+            note=f"{percent(share)}, {returning_words.outside_ends(found)}",
         ),
         Cell("", share),
         Cell("", 1.0 - found.high_end),
@@ -83,7 +83,7 @@ def _often_row(one: FoundOften, asked: Asked) -> tuple[Cell, ...]:
             note="times set right" if one.set_right else "",
         ),
         Cell(f"{one.never_between:,}" if one.never_between else "–", one.never_between),
-        Cell(system_words.often_text(one)),
+        Cell(returning_words.often_text(one)),
     )
 
 
@@ -123,7 +123,7 @@ def returns_table(
 def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
     dimension = dimensions.FLOW if one.by_design_flow else dimensions.FLOW_PER_CAPACITY
     call = words.CALLS.get(one.call, one.call)
-    done = "; ".join(system_words.change_text(change) for change in one.made)
+    done = "; ".join(returning_words.change_text(change) for change in one.made)
     return (
         system_cell(one.system, asked, more=call.lower()),
         Cell(one.system.site),
@@ -131,7 +131,7 @@ def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
         Cell(
             _unbroken(day_text(one.left.on)),
             one.left.on.isoformat(),
-            note=system_words.side_text(one, which="left", house_units=units),
+            note=returning_words.side_text(one, which="left", house_units=units),
         ),
         Cell("", units.number(one.left.value, dimension)),
         Cell(
@@ -139,8 +139,8 @@ def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
             one.found.on.isoformat(),
             mark="low" if one.is_below else "high",
             note=(
-                f"{system_words.side_text(one, which='found', house_units=units)} against "
-                f"{system_words.range_text(one, units)}"
+                f"{returning_words.side_text(one, which='found', house_units=units)} against "
+                f"{returning_words.range_text(one, units)}"
             ),
         ),
         Cell("", units.number(one.found.value, dimension)),
@@ -148,14 +148,14 @@ def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
         Cell("", units.number(one.target_low, dimension)),
         Cell("", units.number(one.target_high, dimension)),
         Cell("", one.days),
-        Cell(system_words.span_text(one.days)),
+        Cell(returning_words.span_text(one.days)),
         Cell(one.left.meter),
         Cell(one.found.meter),
         Cell("yes" if one.is_sure else "no"),
         Cell(done or "nothing on record"),
         Cell(
-            system_words.return_text(one),
-            note=f"Then changed: {done}" if done else "",
+            returning_words.return_text(one),
+            note=f"Changed when it was left in range: {done}" if done else "",
         ),
     )
 
@@ -191,7 +191,7 @@ def never_right_table(
                 Cell(f"{one.left_outside:,}", one.left_outside),
                 Cell(f"{one.not_measured_after:,}", one.not_measured_after),
                 Cell(f"{one.changes:,}", one.changes),
-                Cell(system_words.never_right_text(one)),
+                Cell(returning_words.never_right_text(one)),
             )
             for one in shown
         ),

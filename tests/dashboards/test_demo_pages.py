@@ -10,14 +10,23 @@ import pytest
 from django.db import transaction
 
 from airflow_jobs import recompute
+from airflow_jobs.demo.company import invent
 from airflow_jobs.demo.fill import fill_demo_company
 from airflow_jobs.demo.meters import HIGH_READING, OVERDUE, READS_HIGH_BY
-from airflow_jobs.demo.stories import CARELESS_CREW, TROUBLE_CREW
-from dashboards import meter_words, words
+from airflow_jobs.demo.stories import (
+    CARELESS_CREW,
+    QUIET,
+    STEP_DOWN,
+    STEP_UP,
+    TROUBLE_CREW,
+)
+from dashboards import meter_words, returning_words, system_words, words
 from dashboards.queries.attention import attention
 from dashboards.queries.crews import crew_comparison
 from dashboards.queries.due import due
+from dashboards.queries.history import system_history
 from dashboards.queries.meters import register
+from dashboards.queries.returning import returning
 from dashboards.values.filters import Filters
 
 SEED = 1
@@ -92,3 +101,84 @@ def test_every_list_of_what_is_due_has_something_to_show(filled: None) -> None:
     assert 0 < found.late_unplanned <= found.late.total
     assert found.never.total == 2
     assert found.foreseen.total >= 3
+
+
+def _courses() -> dict[Any, Any]:
+    """The systems that follow a course of their own, by id."""
+    return {
+        system.row.pk: course for system, course in invent(seed=SEED, today=TODAY).courses.items()
+    }
+
+
+@pytest.mark.django_db
+def test_sudden_changes_are_named_with_their_dates_and_slow_ones_are_not(filled: None) -> None:
+    named = 0
+    for key, course in _courses().items():
+        history = system_history(key)
+        assert history is not None
+        steps = [change for call in history.calls for change in call.changes if change.is_step]
+        if course.story not in (STEP_DOWN, STEP_UP):
+            assert not steps, course.story
+            continue
+        for step in steps:
+            named += 1
+            assert step.before.taken_at.date() <= course.step_on <= step.after.taken_at.date()
+            assert (step.size < 0) == (course.story == STEP_DOWN)
+            assert step.low <= course.step_factor - 1.0 <= step.high
+            assert "No adjustment on record explains it." in system_words.change_sentence(step)
+    assert named >= 2
+
+
+@pytest.mark.django_db
+def test_systems_that_fall_slowly_are_foretold_with_both_ends(filled: None) -> None:
+    falling = [(key, one) for key, one in _courses().items() if one.fall_a_year]
+    held = 0
+    for key, course in falling:
+        history = system_history(key)
+        assert history is not None
+        trend = history.trend
+        assert trend is not None
+        assert trend.per_year_high < 0
+        held += trend.per_year_low <= -course.fall_a_year <= trend.per_year_high
+        assert trend.leaves_on is not None
+        assert trend.leaves_earliest_on is not None
+        assert trend.leaves_earliest_on <= trend.leaves_on
+    assert held >= len(falling) - 1
+    quiet = [key for key, one in _courses().items() if one.story == QUIET]
+    for key in quiet:
+        history = system_history(key)
+        assert history is not None
+        assert history.trend is None or not history.trend.is_certain
+
+
+@pytest.mark.django_db
+def test_systems_that_moved_back_out_are_those_that_did(filled: None) -> None:
+    moved: dict[tuple[Any, datetime.date, str], bool] = {}
+    before: dict[tuple[Any, str], Any] = {}
+    for job in invent(seed=SEED, today=TODAY).jobs:
+        key = job.system.row.pk, str(job.call)
+        last = before.get(key)
+        moved[job.system.row.pk, job.outing.day, str(job.call)] = (
+            last is not None
+            and last.left_ratio is not None
+            and not last.is_outside(last.left_ratio)
+            and job.is_outside(job.found_ratio)
+        )
+        before[key] = job
+    found = returning(ALL, limit=None)
+    sure = [one for one in found.returns if one.is_sure]
+    assert len(sure) > 300
+    true = [moved.get((one.system.id, one.found.on, one.call), False) for one in sure]
+    assert sum(true) / len(true) > 0.95
+    assert len(sure) / sum(moved.values()) > 0.6
+    undone = [one for one in sure if one.undone]
+    assert undone
+    assert "Not found as it was left" in returning_words.return_text(undone[0])
+
+
+@pytest.mark.django_db
+def test_where_seven_in_ten_are_found_outside_no_system_is_singled_out(filled: None) -> None:
+    found = returning(ALL)
+    assert found.marked == ()
+    assert found.compared > 100
+    assert "hardly any can stand out" in returning_words.often_sentence(found)

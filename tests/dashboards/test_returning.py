@@ -14,7 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs.models import Company, DuctSection, Instrument
-from dashboards import system_words
+from dashboards import returning_words
 from dashboards.queries.returning import returning
 from dashboards.values.filters import Filters
 from tests import factories
@@ -69,7 +69,7 @@ def test_left_in_range_and_found_outside_at_the_next_visit_has_moved_back_out(
     assert (found.set_right.total, found.set_right.outside) == (1, 1)
     assert found.returned_surely == 1
     assert found.never_right == ()
-    assert system_words.return_text(one).startswith("Same meter, nothing on record in between")
+    assert returning_words.return_text(one).startswith("Same meter, nothing on record in between")
 
 
 def test_found_in_range_the_next_time_has_not_moved_back_out(
@@ -98,7 +98,7 @@ def test_another_call_and_another_target_are_not_held_against_it(section: DuctSe
     found = returning(ALL)
     assert found.returns == ()
     assert found.target_changed == 1
-    assert "has another target since" in system_words.target_note(found)
+    assert "has another target since" in returning_words.target_note(found)
 
 
 def test_a_setting_that_was_put_back_is_said_to_be(section: DuctSection, meter: Instrument) -> None:
@@ -110,7 +110,7 @@ def test_a_setting_that_was_put_back_is_said_to_be(section: DuctSection, meter: 
     make_adjustment(visit=second, equipment=section.equipment, made_at=NOW)
     (one,) = returning(ALL).returns
     assert [(change.from_value, change.to_value) for change in one.made] == [("tap 4", "tap 3")]
-    assert "blower setting put back to tap 4, was left at tap 3" in system_words.return_text(one)
+    assert "blower setting put back to tap 4, was left at tap 3" in returning_words.return_text(one)
 
 
 def test_a_filter_that_is_loaded_again_was_not_undone(
@@ -140,8 +140,8 @@ def test_another_meter_and_changes_in_between_are_named(
     make_job(found=345.0, left=None, section=section, instrument=other)
     found = returning(ALL)
     (one,) = found.returns
-    text = system_words.return_text(one)
-    assert "Measured with another meter, Pitot 2 after Vane 1" in text
+    text = returning_words.return_text(one)
+    assert "Measured with another meter, Pitot 2 after Vane 1: meters seldom differ by as" in text
     assert "Changed in between: blower setting tap 4 to tap 3 on 4 Apr 2026" in text
     assert "too near to the limit to be sure" in text
     assert (found.set_right_other_meter.total, found.set_right_same_meter.total) == (1, 0)
