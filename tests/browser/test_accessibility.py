@@ -7,7 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 from airflow_jobs.models import Person, Traverse
 from tests.browser.conftest import NARROW, WIDE, Visit, Visitor
-from tests.browser.test_pages import EVERYTHING, record
+from tests.browser.test_pages import EVERYTHING, compared_address, record
 
 __all__ = ["record"]
 
@@ -42,6 +42,9 @@ def _addresses(traverse: Traverse) -> dict[str, str]:
         "instrument": f"/instruments/{traverse.instrument_id}/?period=all",
         "systems": "/systems/",
         "system": f"/systems/{traverse.duct_section.equipment_id}/",
+        "returning": "/systems/returning/?period=all",
+        "site": f"/sites/{traverse.visit.site_id}/?period=all",
+        "compared": compared_address(traverse),
         "traverse": f"/traverses/{traverse.pk}/",
         "revisions": f"/traverses/{traverse.pk}/revisions/",
         "method": "/method/",

@@ -60,8 +60,19 @@ def _pages(traverse: Traverse) -> list[str]:
         f"/instruments/{traverse.instrument_id}/?period=all",
         "/systems/",
         f"/systems/{traverse.duct_section.equipment_id}/",
+        "/systems/returning/?period=all",
+        f"/sites/{traverse.visit.site_id}/?period=all",
+        compared_address(traverse),
         f"/traverses/{traverse.pk}/",
     ]
+
+
+def compared_address(traverse: Traverse) -> str:
+    """The address that sets two systems beside each other."""
+    other = Traverse.objects.exclude(duct_section=traverse.duct_section).order_by("pk").first()
+    assert other is not None
+    systems = [one.duct_section.equipment_id for one in (traverse, other)]
+    return f"/systems/compare/?period=all&system={systems[0]}&system={systems[1]}"
 
 
 def _pixels(visitor: Visitor, selector: str) -> list[tuple[int, int, int]]:
@@ -199,6 +210,7 @@ def test_pages_fit_are_drawn_and_nothing_complains(
         "chart-kinds",
         "chart-sites",
         "chart-history",
+        "chart-compared",
         "chart-profile",
     }
     assert drawn["chart-profile"] == ["heatmap"]

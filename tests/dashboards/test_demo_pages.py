@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import pytest
@@ -13,12 +14,14 @@ from airflow_jobs import recompute
 from airflow_jobs.demo.company import invent
 from airflow_jobs.demo.fill import fill_demo_company
 from airflow_jobs.demo.meters import HIGH_READING, OVERDUE, READS_HIGH_BY
+from airflow_jobs.demo.record import Invented
 from airflow_jobs.demo.stories import (
     CARELESS_CREW,
     QUIET,
     STEP_DOWN,
     STEP_UP,
     TROUBLE_CREW,
+    Course,
 )
 from dashboards import meter_words, returning_words, system_words, words
 from dashboards.queries.attention import attention
@@ -103,11 +106,15 @@ def test_every_list_of_what_is_due_has_something_to_show(filled: None) -> None:
     assert found.foreseen.total >= 3
 
 
-def _courses() -> dict[Any, Any]:
+@cache
+def _truth() -> Invented:
+    """The company as it was invented, the truth beside what the pages say."""
+    return invent(seed=SEED, today=TODAY)
+
+
+def _courses() -> dict[Any, Course]:
     """The systems that follow a course of their own, by id."""
-    return {
-        system.row.pk: course for system, course in invent(seed=SEED, today=TODAY).courses.items()
-    }
+    return {system.row.pk: course for system, course in _truth().courses.items()}
 
 
 @pytest.mark.django_db
@@ -122,6 +129,7 @@ def test_sudden_changes_are_named_with_their_dates_and_slow_ones_are_not(filled:
             continue
         for step in steps:
             named += 1
+            assert course.step_on is not None
             assert step.before.taken_at.date() <= course.step_on <= step.after.taken_at.date()
             assert (step.size < 0) == (course.story == STEP_DOWN)
             assert step.low <= course.step_factor - 1.0 <= step.high
@@ -155,7 +163,7 @@ def test_systems_that_fall_slowly_are_foretold_with_both_ends(filled: None) -> N
 def test_systems_that_moved_back_out_are_those_that_did(filled: None) -> None:
     moved: dict[tuple[Any, datetime.date, str], bool] = {}
     before: dict[tuple[Any, str], Any] = {}
-    for job in invent(seed=SEED, today=TODAY).jobs:
+    for job in _truth().jobs:
         key = job.system.row.pk, str(job.call)
         last = before.get(key)
         moved[job.system.row.pk, job.outing.day, str(job.call)] = (

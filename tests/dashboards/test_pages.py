@@ -52,6 +52,9 @@ def _addresses(traverse: Traverse) -> list[str]:
         f"/instruments/{traverse.instrument_id}/",
         "/systems/",
         f"/systems/{system}/",
+        "/systems/returning/",
+        f"/systems/compare/?system={system}",
+        f"/sites/{traverse.visit.site_id}/",
         f"/traverses/{traverse.pk}/",
         f"/traverses/{traverse.pk}/revisions/",
         "/due/",
@@ -62,6 +65,9 @@ def _addresses(traverse: Traverse) -> list[str]:
         f"/instruments/{traverse.instrument_id}/results.csv",
         "/tables/months.csv",
         f"/systems/{system}/measurements.csv",
+        "/systems/returning/often.csv",
+        f"/systems/compare/points.csv?system={system}",
+        f"/sites/{traverse.visit.site_id}/systems.csv",
         f"/traverses/{traverse.pk}/readings.csv",
     ]
 
@@ -462,6 +468,7 @@ def test_text_from_outside_is_only_text(manager: Client) -> None:
     for _ in range(3):
         factories.make_membership(crew=visit.crew, person=factories.make_person())
     make_adjustment(visit=visit, equipment=section.equipment, to_value=evil)
+    other = factories.make_section(equipment=factories.make_equipment(tag=f"{evil}2"))
     traverse = Traverse.objects.order_by("pk").first()
     assert traverse is not None
     for address in (
@@ -474,6 +481,9 @@ def test_text_from_outside_is_only_text(manager: Client) -> None:
         f"/instruments/{traverse.instrument_id}/?period=all",
         "/systems/",
         f"/systems/{section.equipment_id}/",
+        "/systems/returning/?period=all",
+        f"/systems/compare/?period=all&system={section.equipment_id}&system={other.equipment_id}",
+        f"/sites/{section.equipment.site_id}/?period=all",
         f"/traverses/{traverse.pk}/",
     ):
         assert "<script>alert" not in manager.get(address).content.decode(), address
