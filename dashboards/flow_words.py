@@ -62,6 +62,13 @@ def place_text(place: float) -> str:
     return f"{percent(place)} of the way up"
 
 
+def short_place_text(place: float) -> str:
+    """Return a place in a range for a drawing, where there is little room."""
+    if place < 0.0:
+        return f"{percent(-place)} below"
+    return f"{percent(place - 1.0)} above" if place > 1.0 else f"{percent(place)} up"
+
+
 def blur_sentence(found: Flows, shares: FleetShares) -> str:
     """Say how much of the spread is the measurements' own, and the share corrected for it."""
     spread = found.places.left or found.places.found

@@ -11,6 +11,7 @@ from airflow_jobs.models import Material
 from .jobs import Job
 from .peculiar import Peculiarities, is_slipped
 from .record import Invented
+from .stories import CARELESS_CREW
 from .systems import System
 
 NEVER: Final = 2
@@ -35,19 +36,25 @@ def neglect(record: Invented, peculiarities: Peculiarities, today: datetime.date
     today
         Its last day.
     """
-    chosen = _ordinary(record, peculiarities)[: NEVER + NOT_FOR_LONG]
     since = today - datetime.timedelta(days=LEFT_ALONE_DAYS)
+    chosen = _ordinary(record, peculiarities, since)[: NEVER + NOT_FOR_LONG]
     for number, system in enumerate(chosen):
         _forget(record, system, datetime.date.min if number < NEVER else since)
 
 
-def _ordinary(record: Invented, peculiarities: Peculiarities) -> list[System]:
+def _ordinary(record: Invented, peculiarities: Peculiarities, since: datetime.date) -> list[System]:
     """Return systems without a story, one a site, those measured least often first."""
     measured = Counter(job.system for job in record.jobs)
     beside = Counter(system.place.row.pk for system in record.systems)
     corrected = {one.taken.job.system for one in record.corrections}
     slipped = {taken.job.system for taken in record.taken if is_slipped(record, taken)}
-    storied = {*record.courses, *peculiarities.fan_only, *corrected, *slipped}
+    # What the careless crew left lately is a story of its own.
+    careless = {
+        job.system
+        for job in record.jobs
+        if job.outing.crew_name == CARELESS_CREW and job.outing.day >= since
+    }
+    storied = {*record.courses, *peculiarities.fan_only, *corrected, *slipped, *careless}
     found = sorted(
         (
             system

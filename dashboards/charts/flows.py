@@ -60,15 +60,17 @@ def flows_found_and_left(distribution: Distribution, scale: Scale) -> dict[str, 
         _add_band(made, scale)
     _add_columns(made, distribution, scale, stage="found")
     _add_columns(made, distribution, scale, stage="left")
+    start, end = _extent(distribution)
     for stage, spread in (("found", distribution.found), ("left", distribution.left)):
         if spread is not None:
-            _add_median(made, spread, scale, stage=stage)
+            # Written towards the middle, so that a narrow screen cuts nothing off.
+            is_right = spread.middle > 0.5 * (start + end)
+            _add_median(made, spread, scale, stage=stage, is_right=is_right)
     if scale.ticks:
         made.update_xaxes(
             tickvals=[scale.number(at) for at, _ in scale.ticks],
             ticktext=[text for _, text in scale.ticks],
         )
-    start, end = _extent(distribution)
     margin = 0.15 * distribution.width
     made.update_xaxes(range=[scale.number(start - margin), scale.number(end + margin)])
     return as_data(made)
@@ -114,7 +116,9 @@ def _add_columns(made: go.Figure, distribution: Distribution, scale: Scale, *, s
     )
 
 
-def _add_median(made: go.Figure, spread: Spread, scale: Scale, *, stage: str) -> None:
+def _add_median(
+    made: go.Figure, spread: Spread, scale: Scale, *, stage: str, is_right: bool
+) -> None:
     bottom, top = PANELS[stage]
     at = scale.number(spread.middle)
     made.add_shape(
@@ -130,9 +134,9 @@ def _add_median(made: go.Figure, spread: Spread, scale: Scale, *, stage: str) ->
         x=at,
         y=top,
         yref="paper",
-        xanchor="left",
+        xanchor="right" if is_right else "left",
         yanchor="top",
-        xshift=4,
+        xshift=-4 if is_right else 4,
         showarrow=False,
         bgcolor=PAPER,
         text=f"Median {stage}: {scale.median(spread.middle)}",

@@ -60,7 +60,7 @@ def places_chart(found: Flows, view: View, house_units: Units) -> tuple[dict[str
         title="Place in the job's own range",
         number=lambda place: place,
         written=percent,
-        median=flow_words.place_text,
+        median=flow_words.short_place_text,
         band=(0.0, 1.0),
         band_name="Each job's own range",
         ticks=(
