@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 import struct
 import zlib
 from itertools import pairwise
@@ -157,9 +158,9 @@ def test_links_lead_from_the_fleet_to_a_traverse(
     page = visitor.page
     table = page.locator("#table-needs-a-look")
     table.get_by_role("link").first.click()
-    page.wait_for_url("**/systems/*/")
+    page.wait_for_url(re.compile(r"/systems/[0-9a-f-]+/\?period=all$"))
     page.locator("#table-timeline").get_by_role("link").first.click()
-    page.wait_for_url("**/traverses/*/")
+    page.wait_for_url(re.compile(r"/traverses/[0-9a-f-]+/\?period=all$"))
     assert "520" in page.locator(".headline").inner_text()
 
 
@@ -201,6 +202,7 @@ def test_pages_fit_are_drawn_and_nothing_complains(
     assert visitor.complaints == []
     assert set(drawn) == {
         "chart-months",
+        "chart-flows",
         "chart-crews",
         "chart-found",
         "chart-months-left",
@@ -214,7 +216,9 @@ def test_pages_fit_are_drawn_and_nothing_complains(
         "chart-profile",
     }
     assert drawn["chart-profile"] == ["heatmap"]
-    assert all(set(types) == {"scatter"} for key, types in drawn.items() if key != "chart-profile")
+    assert set(drawn["chart-flows"]) == {"bar"}
+    others = drawn.keys() - {"chart-profile", "chart-flows"}
+    assert all(set(drawn[key]) == {"scatter"} for key in others)
 
 
 def test_pages_work_at_twice_the_size(visit: Visit, manager: Person, record: Traverse) -> None:
