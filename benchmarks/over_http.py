@@ -40,18 +40,23 @@ class Line:
 
     port: int
     token: str = ""
-    http: http.client.HTTPConnection = field(init=False)
+    connection: http.client.HTTPConnection = field(init=False)
 
     def __post_init__(self) -> None:
-        self.http = http.client.HTTPConnection("localhost", self.port, timeout=60)
+        self.connection = http.client.HTTPConnection("localhost", self.port, timeout=60)
+
+    def open_anew(self) -> None:
+        """Open the connection anew: the server closes one that was idle for long."""
+        self.connection.close()
+        self.ask("GET", "/healthz")
 
     def ask(self, method: str, path: str, body: bytes | None = None) -> tuple[int, Any]:
         """Send one request and read the whole answer."""
         headers = {"Authorization": f"Bearer {self.token}"} if self.token else {}
         if body is not None:
             headers["Content-Type"] = "application/json"
-        self.http.request(method, path, body, headers)
-        answer = self.http.getresponse()
+        self.connection.request(method, path, body, headers)
+        answer = self.connection.getresponse()
         return answer.status, json.loads(answer.read())
 
     def add(self, resource: str, **body: Any) -> str:
@@ -166,6 +171,8 @@ def times_of(number: int, work: Callable[[], object]) -> list[float]:
 def rate_at_once(lines: Sequence[Line], number: int, work: Callable[[Line], object]) -> float:
     """Requests a second over several connections at once, so many on each."""
     start = threading.Barrier(len(lines) + 1)
+    for line in lines:
+        line.open_anew()
 
     def run(line: Line) -> None:
         start.wait()
@@ -185,6 +192,7 @@ def rate_at_once(lines: Sequence[Line], number: int, work: Callable[[Line], obje
 def wait_for_results(office: Line) -> float:
     """Seconds until the worker has nothing left to do."""
     begun = time.perf_counter()
+    office.open_anew()
     while office.ask("GET", "/api/v1/traverses/?state=pending&page_size=1")[1]["results"]:
         time.sleep(0.2)
     return time.perf_counter() - begun
@@ -210,6 +218,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         alone: dict[str, list[float]] = {"health": [], "post": []}
         at_once: dict[str, list[float]] = {"health": [], "post": []}
         for _ in range(ROUNDS):
+            lines[0].open_anew()
             alone["health"] += times_of(number, lambda: health(lines[0]))
             alone["post"] += times_of(number, lambda: post(lines[0], place))
             wait_for_results(office)
@@ -220,6 +229,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             json.dumps([traverse(place) for _ in range(BATCH)]).encode() for _ in range(ROUNDS)
         ]
         sent = iter(bodies * 2)
+        office.open_anew()
         batch = times_of(ROUNDS, lambda: office.ask("POST", "/api/v1/traverses/batch/", next(sent)))
         computed = wait_for_results(office)
         again = times_of(ROUNDS, lambda: office.ask("POST", "/api/v1/traverses/batch/", next(sent)))
