@@ -18,6 +18,9 @@ FROM python:3.13-slim
 ENV PATH=/opt/venv/bin:$PATH PYTHONUNBUFFERED=1 DATA_DIR=/var/lib/duct-flow-record
 # The processes share the cores already; threads of linear algebra would only get in their way.
 ENV OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1
+# The letters of reports; without them those of ReportLab stand in, which know western Latin only.
+RUN apt-get update && apt-get install --yes --no-install-recommends fonts-dejavu-core \
+    && rm -rf /var/lib/apt/lists/*
 RUN useradd --system --uid 10001 --home-dir /var/lib/duct-flow-record --create-home record
 COPY --from=build /opt/venv /opt/venv
 COPY --from=build /opt/duct-flow-record /opt/duct-flow-record

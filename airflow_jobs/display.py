@@ -93,6 +93,11 @@ def percent(share: float | None, decimals: int = 0) -> str:
     return f"{write(share * 100.0, decimals)} %"
 
 
+def day_text(day: datetime.date) -> str:
+    """Return a day as people write it, the month in letters so that nobody misreads it."""
+    return f"{day.day} {day:%b %Y}"
+
+
 def month_or_quarter(first: datetime.date, step: str) -> str:
     """Return a month, or the quarter or year that begins with it, as people write it."""
     if step == "year":

@@ -9,6 +9,7 @@ from typing import Final
 from urllib.parse import urlencode
 from uuid import UUID
 
+from airflow_jobs.display import day_text as day_text
 from airflow_jobs.models import AirPath, EquipmentKind, Stage
 
 from .values.filters import Choice, Filters
@@ -93,11 +94,6 @@ class Asked:
         if self.period == "dates" or not (start and end):
             return self.period_text
         return f"{self.period_text}, {day_text(start)} to {day_text(end)}"
-
-
-def day_text(day: datetime.date) -> str:
-    """Return a day as people write it, the month in letters so that nobody misreads it."""
-    return f"{day.day} {day:%b %Y}"
 
 
 def read_filters(parameters: Mapping[str, str], *, today: datetime.date) -> Asked:

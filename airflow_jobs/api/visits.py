@@ -26,7 +26,10 @@ class ClosingSerializer(StrictSerializer):
     holes_plugged = FlagField(**OPTIONAL, help_text="Whether the holes were plugged.")
     panels_closed = FlagField(**OPTIONAL, help_text="Whether the panels were closed.")
     guards_on = FlagField(**OPTIONAL, help_text="Whether the guards are back on.")
-    notes = note(max_length=10000, help_text="What else to know.")
+    notes = note(
+        max_length=10000,
+        help_text="What the customer should know: it stands on the visit's report.",
+    )
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         """Answer what is known, null where it isn't."""

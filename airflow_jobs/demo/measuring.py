@@ -37,6 +37,8 @@ SUPPLY_CHECKED: Final = 0.5
 PRESSURES, RISES, LONE_FLOWS = 0.45, 0.6, 0.012
 HOOD_FOR_ONE_RETURN: Final = 0.12
 STATE_FORGOTTEN: Final = 0.012
+FILTER_ADVICE: Final = "look at it every three months and change it when it is grey."
+HOLE_OPEN: Final = "One hole is taped over; its plug comes with the next visit."
 
 
 @dataclass
@@ -69,17 +71,23 @@ class Crewwork:
         )
         self.record.visits.append(visit)
         weather = Weather.of(seeded, outing.place, outing.day)
+        notes = []
         for system in outing.systems:
             job = self.life.job(outing, system, weather.indoor_density_kg_m3)
             self.record.jobs.append(job)
+            if job.filter_was_loaded:
+                notes.append(f"The filter of {system.row.tag} was loaded: {FILTER_ADVICE}")
             clock = JobAtWork(self, job, visit, weather, clock).done_at()
         finished = clock + datetime.timedelta(minutes=seeded.whole(10, 30))
         visit.finished_at = finished.astimezone(datetime.UTC)
+        is_plugged = not seeded.chance(0.03)
+        if not is_plugged:
+            notes.append(HOLE_OPEN)
         visit.closing = {
-            "holes_plugged": not seeded.chance(0.03),
+            "holes_plugged": is_plugged,
             "panels_closed": True,
             "guards_on": True,
-            "notes": "",
+            "notes": " ".join(notes),
         }
 
 

@@ -1,0 +1,136 @@
+"""What a visit's report says, in words and in the company's units: page, paper and link alike."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from uuid import UUID
+
+from airflow_jobs.display import Shown
+from airflow_jobs.judged_strip import JudgedStrip
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One named thing about a stage, such as the meter."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FactRow:
+    """One named thing before and after; empty where it is not known."""
+
+    name: str
+    before: str
+    after: str
+
+    @property
+    def is_same(self) -> bool:
+        """Whether one text says both."""
+        return self.before == self.after
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What a system moved at one stage of the visit under one call."""
+
+    stage: str
+    """`as_found` or `as_left`."""
+    taken_at: str
+    """Time of day where the system stands."""
+    traverse_id: UUID | None
+    notice: str
+    """What is to be known of the whole number: being computed, could not be computed."""
+    shown: Shown | None
+    """The best estimate with its interval."""
+    strip: JudgedStrip | None
+    verdict: str
+    verdict_text: str
+    between: str
+    remarks: tuple[str, ...]
+    """What weakens the number or was done to it: indicative, not judged, corrected."""
+    facts: tuple[Fact, ...]
+    findings: tuple[str, ...]
+    """What of the findings matters to a customer."""
+    result: str
+    """Short digest of the result's inputs; empty without a result."""
+    engine: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Before and after of one system under one call."""
+
+    call: str
+    """The call in words, such as `Cooling`."""
+    summary: str
+    before: Standing | None
+    after: Standing | None
+    missing_before: str
+    missing_after: str
+    """What to say where one of the two was not measured."""
+    rows: tuple[FactRow, ...]
+    others: tuple[str, ...]
+    """Further measurements, each in a line."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemReport:
+    """One system on the visit."""
+
+    equipment_id: UUID
+    tag: str
+    about: str
+    pairs: tuple[Pair, ...]
+    done: tuple[str, ...]
+    """What was changed, in order."""
+    beside: tuple[FactRow, ...]
+    """What else was measured: pressures, temperature rises, flows by other means."""
+    findings: tuple[str, ...]
+    caution: str
+
+    @property
+    def traverse_ids(self) -> tuple[UUID, ...]:
+        """The traverses whose numbers stand large."""
+        standings = [one for pair in self.pairs for one in (pair.before, pair.after)]
+        return tuple(one.traverse_id for one in standings if one and one.traverse_id)
+
+
+@dataclass(frozen=True, slots=True)
+class VisitReport:
+    """One visit as its customer reads it."""
+
+    visit_id: UUID
+    company: str
+    mark: str
+    """The company's report mark: what is to stand under its name."""
+    units: str
+    """`si` or `ip`; says on which paper it is printed too."""
+    customer: str
+    site: str
+    address: str
+    day: datetime.date | None
+    """Where the site is; none where nothing says when."""
+    day_text: str
+    purpose: str
+    crew_id: UUID
+    crew: str
+    systems: tuple[SystemReport, ...]
+    closing: tuple[str, ...]
+    notes: str
+    """The note of the closing: the one note that is meant for the customer."""
+    how_to_read: str
+    precedence: str
+    reference: tuple[str, ...]
+
+    @property
+    def title(self) -> str:
+        """What the document is called."""
+        return f"Airflow report, {self.site}, {self.day_text}"
+
+    @property
+    def summaries(self) -> tuple[str, ...]:
+        """One sentence a system and call."""
+        return tuple(pair.summary for system in self.systems for pair in system.pairs)
