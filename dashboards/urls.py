@@ -23,6 +23,7 @@ from .pages.system import system, system_file
 from .pages.systems import systems
 from .pages.traverse import traverse, traverse_file
 from .pages.traverse_revisions import traverse_revisions, traverse_revisions_file
+from .pages.visit import visit, visit_report_file
 
 urlpatterns = [
     path("", fleet, name="fleet"),
@@ -62,5 +63,7 @@ urlpatterns = [
         traverse_revisions_file,
         name="traverse-revisions-file",
     ),
+    path("visits/<uuid:visit_id>/", visit, name="visit"),
+    path("visits/<uuid:visit_id>/report.pdf", visit_report_file, name="visit-report"),
     path("method/", method, name="method"),
 ]

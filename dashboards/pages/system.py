@@ -97,6 +97,7 @@ def _standing(one: Measurement, units: Units) -> dict[str, Any]:
         "call": words.CALLS.get(one.call, one.call).lower(),
         "day": day_text(one.taken_at.date()),
         "link": measured_at(one),
+        "visit": reverse("visit", args=[one.visit_id]),
     }
 
 
@@ -121,6 +122,7 @@ def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) ->
                 f"Standard flow, {units.name(dimensions.FLOW)}", is_number=True, only_in_file=True
             ),
             Column("Meter and crew"),
+            Column("Visit", only_on_page=True),
             Column("State", only_in_file=True),
             Column("Indicative", only_in_file=True),
         ),
@@ -173,6 +175,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
             "" if one.flow_standard is None else units.number(one.flow_standard, dimensions.FLOW),
         ),
         Cell(one.instrument or "–", f"{one.instrument}; {crew}", note=crew),
+        Cell("Its report", href=reverse("visit", args=[one.visit_id])),
         Cell(one.state),
         Cell("yes" if one.indicative else "no"),
     )

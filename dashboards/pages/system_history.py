@@ -180,8 +180,10 @@ def _event_row(one: HistoryEvent) -> tuple[Cell, ...]:
 
 
 def measured_at(one: Measurement) -> str:
-    """Return the address of a measurement's own page, if it has one."""
-    return reverse("traverse", args=[one.traverse_id]) if one.traverse_id else ""
+    """Return the address of a measurement's own page; of several ducts added up, the visit's."""
+    if one.traverse_id:
+        return reverse("traverse", args=[one.traverse_id])
+    return reverse("visit", args=[one.visit_id])
 
 
 def verdict_of(one: Measurement) -> str:

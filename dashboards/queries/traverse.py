@@ -51,6 +51,7 @@ def traverse_record(traverse_id: UUID) -> TraverseRecord | None:
         taken_at=traverse.taken_at.astimezone(zone),
         stage=traverse.stage,
         call=traverse.call,
+        visit_id=traverse.visit_id,
         purpose=traverse.visit.get_purpose_display(),
         crew_id=traverse.visit.crew_id,
         crew=traverse.visit.crew.name,

@@ -187,6 +187,7 @@ class TraverseRecord:
     """In the site's time zone."""
     stage: str
     call: str
+    visit_id: UUID
     purpose: str
     crew_id: UUID
     crew: str
