@@ -43,6 +43,7 @@ from .models import (
     Instrument,
     Person,
     PressureReading,
+    ReportLink,
     Result,
     Site,
     Target,
@@ -300,6 +301,15 @@ class TokenAdmin(LookAdmin):
         """Make tokens useless from now on."""
         for token in queryset:
             revoke_token(actor=_actor(request), token_id=token.pk, now=timezone.now())
+
+
+@admin.register(ReportLink)
+class ReportLinkAdmin(LookAdmin):
+    """Links to visits' reports; they are made and revoked on the visit's page."""
+
+    list_display = ("__str__", "visit", "made_by", "expires_at", "revoked_at", "last_opened_at")
+    list_select_related = ("visit", "made_by")
+    exclude = ("digest",)
 
 
 class _LookInline(_TabularInline):

@@ -14,5 +14,6 @@ urlpatterns = [
     *sign_in_urlpatterns,
     path("administration/", admin.site.urls),
     path("office/", include("airflow_jobs.office.urls")),
+    path("reports/", include("airflow_jobs.office.customer_urls")),
     path("", include("dashboards.urls")),
 ]

@@ -31,6 +31,7 @@ from airflow_jobs.models import (
     Instrument,
     Person,
     PressureReading,
+    ReportLink,
     Role,
     Site,
     Target,
@@ -77,6 +78,7 @@ _MAY_READ: Final[dict[type[models.Model], frozenset[str]]] = {
     **dict.fromkeys(OF_A_VISIT, _ALL),
     Company: _MANAGERS,
     Person: _MANAGERS,
+    ReportLink: _MANAGERS,
     Token: _ALL - {FIELD_APP},
 }
 _MAY_WRITE: Final[dict[type[models.Model], frozenset[str]]] = {
@@ -89,6 +91,7 @@ _MAY_WRITE: Final[dict[type[models.Model], frozenset[str]]] = {
     Calibration: _MANAGERS,
     Target: _MANAGERS,
     Crew: _MANAGERS,
+    ReportLink: _MANAGERS,
     Visit: _ALL,
     **dict.fromkeys(OF_A_VISIT, _ALL),
     Company: _ADMINISTRATORS,

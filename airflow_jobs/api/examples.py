@@ -223,6 +223,9 @@ EXAMPLES: Final[dict[tuple[str, str], dict[str, Body]]] = {
             "started_at": "2026-06-03T13:30:00-05:00",
         }
     },
+    ("report-links", "create"): {
+        "good for two weeks": {"lifetime_days": 14, "label": "facilities office"}
+    },
     ("adjustments", "create"): {
         "another tap": {
             "visit": VISIT,

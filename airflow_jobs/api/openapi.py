@@ -105,6 +105,7 @@ TAGS: Final[dict[str, str]] = {
     "pressures": "Static pressures about a system.",
     "temperature-rises": "A second way to the flow.",
     "visits": "A crew at a site.",
+    "report-links": "Links that open one visit's report for its customer, without a sign-in.",
     "adjustments": "What was changed between as found and as left.",
     "customers": "Whoever the work is done for.",
     "sites": "Places with equipment.",
@@ -147,6 +148,9 @@ _LOCATION: Final[Schema] = {
     "description": "Address of what was stored.",
     "schema": {"type": "string"},
 }
+_WITH_A_SECRET: Final = frozenset({"tokens", "report-links"})
+"""What is made with a secret has no id of the client's."""
+_IDS: Final = {"id": "The id.", "visit_id": "The id of the visit."}
 _RETRY_AFTER: Final[Schema] = {
     "description": "How long to wait, in seconds.",
     "schema": {"type": "integer"},
@@ -181,7 +185,8 @@ class RecordSchema(AutoSchema):
 
     def get_tags(self) -> list[str]:
         """Group operations by resource."""
-        return [self.path.removeprefix("/api/v1/").partition("/")[0]]
+        own: str | None = getattr(self.view, "tag", None)
+        return [own or self.path.removeprefix("/api/v1/").partition("/")[0]]
 
     def get_summary(self) -> str | None:
         """Name the operation."""
@@ -207,8 +212,8 @@ class RecordSchema(AutoSchema):
         if self.action in {"partial_update", "corrections"}:
             parameters.append(_IF_MATCH)
         for item in parameters:
-            if item["in"] == "path" and item["name"] == "id":
-                item["description"] = "The id."
+            if item["in"] == "path" and item["name"] in _IDS:
+                item["description"] = _IDS[item["name"]]
                 item["schema"] = {"type": "string", "format": "uuid"}
         return parameters
 
@@ -266,7 +271,7 @@ class RecordSchema(AutoSchema):
             case 404:
                 return "{" in self.path
             case 409:
-                return self.action == "create" and not self.path.startswith("/api/v1/tokens/")
+                return self.action == "create" and self.get_tags()[0] not in _WITH_A_SECRET
             case 412 | 428:
                 return self.action in {"partial_update", "corrections"}
             case 411 | 413 | 415 | 422:

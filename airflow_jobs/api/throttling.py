@@ -6,39 +6,16 @@ import hashlib
 import time
 from typing import Any, Final
 
-from django.core.cache import cache
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
+from airflow_jobs.buckets import Bucket
 from airflow_jobs.models import Token
 
 BURST: Final = 1000
 PER_SECOND: Final = 100.0
 SIGN_IN_BURST: Final = 10
 SIGN_INS_PER_SECOND: Final = 0.1
-
-
-class Bucket:
-    """A bucket kept as one number: the time at which it will be full again.
-
-    Two processes that write at the same moment may count one request less; that is all that can
-    go wrong, and it is worth not locking.
-    """
-
-    def __init__(self, key: str, *, burst: int, per_second: float) -> None:
-        self.key = key
-        self.burst = burst
-        self.per_second = per_second
-
-    def take(self, now: float) -> float:
-        """Take one request out; return how long to wait instead where none is left, in seconds."""
-        full_at = max(float(cache.get(self.key, 0.0)), now)
-        spent = (full_at - now) * self.per_second
-        if spent > self.burst - 1:
-            return (spent - (self.burst - 1)) / self.per_second
-        full_at += 1.0 / self.per_second
-        cache.set(self.key, full_at, timeout=full_at - now + 1.0)
-        return 0.0
 
 
 class _BucketThrottle(BaseThrottle):

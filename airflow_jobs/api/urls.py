@@ -19,6 +19,7 @@ from .instruments import CalibrationViewSet, InstrumentViewSet
 from .layouts import LayoutView
 from .measurements import FlowReadingViewSet, PressureViewSet, TemperatureRiseViewSet
 from .records import UUID_IN_PATH
+from .report_links import ReportLinkViewSet
 from .sites import CustomerViewSet, SiteViewSet
 from .targets import BlowerTableViewSet, TargetViewSet
 from .tokens import FieldAppTokenViewSet, TokenViewSet
@@ -59,6 +60,14 @@ v1: list[Any] = [
     re_path(
         rf"^tokens/(?P<pk>{UUID_IN_PATH})/$",
         TokenViewSet.as_view({"get": "retrieve", "delete": "destroy"}),
+    ),
+    re_path(
+        rf"^visits/(?P<visit_id>{UUID_IN_PATH})/report-links/$",
+        ReportLinkViewSet.as_view({"get": "list", "post": "create"}),
+    ),
+    re_path(
+        rf"^visits/(?P<visit_id>{UUID_IN_PATH})/report-links/(?P<pk>{UUID_IN_PATH})/$",
+        ReportLinkViewSet.as_view({"get": "retrieve", "delete": "destroy"}),
     ),
     *docs.urlpatterns,
     path("", include(router.urls)),

@@ -23,6 +23,7 @@ from .flow_sets import FlowSet, FlowSetMember
 from .instruments import Calibration, DirectionResponse, Instrument, Principle, Shows
 from .people import REDACTED, Person, Role
 from .pressures import PressureReading
+from .report_links import ReportLink
 from .results import Computation, Result, State, Verdict
 from .sites import Climate, Site
 from .targets import Basis, Call, Target, TargetSource
@@ -68,6 +69,7 @@ __all__ = [
     "Purpose",
     "ReadingKind",
     "Record",
+    "ReportLink",
     "Result",
     "Role",
     "Shape",

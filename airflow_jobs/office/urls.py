@@ -10,6 +10,7 @@ from .account import account, password, revocation
 from .digest import digest
 from .meter_corrections import meter_correction, meter_correction_file
 from .one_time_codes import off, recovery_codes, start, turning_on
+from .report_links import report_links
 from .sign_in import CodePage, SignInPage, to_sign_in
 
 app_name = "office"
@@ -32,6 +33,7 @@ urlpatterns = [
         meter_correction_file,
         name="meter-correction-file",
     ),
+    path("visits/<uuid:visit_id>/report-links/", report_links, name="report-links"),
 ]
 
 # By short names, and before those of the administration, whose own doors would lead around.

@@ -17,7 +17,7 @@ from referencing.jsonschema import DRAFT202012
 
 from airflow_jobs import recompute
 from airflow_jobs.api.docs import document
-from airflow_jobs.api.examples import EXAMPLES
+from airflow_jobs.api.examples import EXAMPLES, VISIT
 from airflow_jobs.models import Instrument
 from tests import factories
 from tests.api.worlds import World
@@ -25,6 +25,8 @@ from tests.conftest import Actors
 
 COMMITTED = Path(settings.BASE_DIR) / "docs" / "openapi.yaml"
 URI = "urn:document"
+BELOW = {"report-links": "/api/v1/visits/{visit_id}/report-links/"}
+"""Resources that stand below another one."""
 
 
 @lru_cache
@@ -119,9 +121,9 @@ def test_the_examples_work_in_their_order_and_answers_are_as_documented(
 ) -> None:
     for (resource, action), bodies in EXAMPLES.items():
         for name, body in bodies.items():
-            path = f"/api/v1/{resource}/"
+            path = BELOW.get(resource, f"/api/v1/{resource}/")
             method = "POST"
-            address = path
+            address = path.replace("{visit_id}", VISIT)
             if action == "redaction":
                 # It works on what the others made; see below.
                 continue
@@ -138,8 +140,9 @@ def test_the_examples_work_in_their_order_and_answers_are_as_documented(
     recompute.drain()
     for resource in {resource for resource, _ in EXAMPLES}:
         for units in ("si", "ip"):
-            path = f"/api/v1/{resource}/"
-            answer = actors.administrator.get(path, units=units)
+            path = BELOW.get(resource, f"/api/v1/{resource}/")
+            address = path.replace("{visit_id}", VISIT)
+            answer = actors.administrator.get(address, units=units)
             assert_as_documented(answer, "GET", path)
     for (resource, action), bodies in EXAMPLES.items():
         if action == "redaction":

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -36,6 +37,7 @@ from schemathesis.specs.openapi.checks import (
 
 from airflow_jobs import recompute
 from airflow_jobs.api.examples import EXAMPLES
+from airflow_jobs.models import ReportLink
 from tests import factories
 from tests.api.worlds import World
 from tests.conftest import Actors, Caller
@@ -75,6 +77,9 @@ def known(actors: Actors, world: World) -> Known:
         "flow-readings": reading,
         "instruments": world.instrument,
         "people": person,
+        "report-links": ReportLink.objects.create(
+            visit=world.visit, digest="0" * 64, expires_at=factories.NOW
+        ),
         "sites": world.site,
         "targets": factories.make_target(equipment=world.equipment),
         "tokens": token,
@@ -151,7 +156,10 @@ def _sent(
     """Send requests to one operation; return how many were answered with which status."""
     statuses: Counter[int] = Counter()
     example = _example(operation)
-    resource = operation.path.removeprefix("/api/v1/").partition("/")[0]
+    # Each id belongs to the collection that stands before it in the address.
+    collections = {
+        name: collection for collection, name in re.findall(r"([a-z-]+)/{(\w+)}", operation.path)
+    }
 
     @settings(
         max_examples=number,
@@ -171,8 +179,9 @@ def _sent(
             case.body = near_an_example(example, case.body, turn)
         if way != "as generated":
             case.body = led_to_rows(case.body, known)
-            if "id" in (case.path_parameters or {}):
-                case.path_parameters["id"] = known.get(resource, case.path_parameters["id"])
+            for name in case.path_parameters or {}:
+                id_known = known.get(collections.get(name, ""))
+                case.path_parameters[name] = id_known or case.path_parameters[name]
         # Being throttled is tested elsewhere; here it would hide everything else.
         cache.clear()
         answer = case.call(headers={"Authorization": f"Bearer {caller.secret}"})

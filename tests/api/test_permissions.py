@@ -9,6 +9,8 @@ import pytest
 from django.db import transaction
 from drf_spectacular.generators import SchemaGenerator
 
+from airflow_jobs.actions.access import Actor
+from airflow_jobs.actions.report_links import make_report_link
 from airflow_jobs.models import new_id
 from tests import factories
 from tests.api.worlds import World
@@ -94,6 +96,11 @@ def _matrix() -> Iterator[tuple[tuple[str, str], dict[str, int]]]:
     yield ("GET", "crew-comparison/"), _row(401, 200, 200, 403, 403, 200, 200)
     yield ("GET", "findings/"), READ_BY_ALL
     yield ("GET", "problems/{slug}/"), _row(*[200] * 7)
+    links = "visits/{visit_id}/report-links/"
+    yield ("GET", links), READ_BY_MANAGERS
+    yield ("POST", links), ADD_BY_MANAGERS
+    yield ("GET", f"{links}{{id}}/"), READ_BY_MANAGERS
+    yield ("DELETE", f"{links}{{id}}/"), _row(401, 403, 403, 403, 403, 204, 204)
     yield ("GET", "tokens/"), _row(401, 200, 200, 403, 403, 200, 200)
     yield ("POST", "tokens/"), _row(*[201] * 7)
     # The owner's token: nobody else's business but an administrator's.
@@ -143,6 +150,9 @@ class Rows:
             "visits": visit.pk,
             "people": actors.colleague.person.pk if actors.colleague.person else None,
             "traverses": self.traverse_content["id"],
+            "report-links": make_report_link(
+                actor=Actor.service(), visit_id=visit.pk, now=factories.NOW
+            )[0].pk,
             "tokens": actors.owner.token.pk if actors.owner.token else None,
         }
         for name in CREW_RESOURCES:
@@ -227,6 +237,7 @@ class Rows:
                 f"{kind}/{{id}}/redaction": {"reason": "asked for"}
                 for kind in ("customers", "sites", "people")
             },
+            "visits/{visit_id}/report-links": {"lifetime_days": 7},
             "tokens": {"username": "owner", "password": "correct horse 7 battery"},
             "tokens/field-app": {"crew": str(self.actors.crew.pk)},
         }
@@ -260,7 +271,8 @@ def _answer(rows: Rows, caller: Caller, method: str, path: str) -> Any:
     name = path.removesuffix("/")
     address = path.replace("{slug}", "not-found")
     if "{id}" in path:
-        address = path.replace("{id}", str(rows.ids[path.partition("/")[0]]))
+        address = path.replace("{id}", str(rows.ids[path.partition("/{id}")[0].rpartition("/")[2]]))
+    address = address.replace("{visit_id}", str(rows.ids["visits"]))
     if name == "layout":
         address += "?shape=round&diameter=16&unit=in"
     body = rows.body(name) if method == "POST" else {} if method == "PATCH" else None

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
 
+from airflow_jobs.actions.access import Actor
+from airflow_jobs.actions.report_links import make_report_link
 from airflow_jobs.models import Person, Traverse
 from tests.browser.conftest import NARROW, WIDE, Visit, Visitor
 from tests.browser.test_pages import EVERYTHING, compared_address, record
@@ -47,6 +50,8 @@ def _addresses(traverse: Traverse) -> dict[str, str]:
         "compared": compared_address(traverse),
         "traverse": f"/traverses/{traverse.pk}/",
         "revisions": f"/traverses/{traverse.pk}/revisions/",
+        "visit": f"/visits/{traverse.visit_id}/",
+        "links": f"/office/visits/{traverse.visit_id}/report-links/",
         "method": "/method/",
     }
 
@@ -59,6 +64,12 @@ def test_the_checker_has_nothing_to_say_of_any_page(
     visitor = visit(size=size, scheme=scheme)
     visitor.open("/sign-in/")
     wrong["sign-in"] = complaints(visitor)
+    _, secret = make_report_link(
+        actor=Actor.service(), visit_id=record.visit_id, now=timezone.now()
+    )
+    for name, address in (("report", f"/reports/{secret}/"), ("no report", "/reports/unknown/")):
+        visitor.open(address)
+        wrong[name] = complaints(visitor)
     visitor = visit(manager, size=size, scheme=scheme)
     for name, address in _addresses(record).items():
         visitor.open(address)
