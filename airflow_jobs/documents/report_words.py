@@ -106,7 +106,7 @@ def not_judged_because(findings: Iterable[dict[str, Any]]) -> str:
 def summary(name: str, before: Standing | None, after: Standing | None) -> str:
     """Say in one sentence how a system was found and left."""
     if before is None and after is None:
-        return f"{name} was not measured."
+        return f"{name} was measured for a check only."
     found, left = _how(before), _how(after)
     if after is None:
         return f"{name} was {_was('found', before, found)}; it was not measured after that."

@@ -98,7 +98,8 @@ def standing_of(measured: Measured, units: Units, zone: ZoneInfo) -> Standing:
 def headline(result: Result, units: Units) -> Shown | None:
     """Return the number that people are shown: what was judged, else flow per capacity or flow."""
     values = result.values or {}
-    if result.judged_value is not None:
+    is_part = _is_part(values)
+    if result.judged_value is not None and not is_part:
         return units.show(
             result.judged_value,
             _judged_dimension(values),
@@ -106,8 +107,7 @@ def headline(result: Result, units: Units) -> Shown | None:
             high_si=result.judged_high,
         )
     kinds = [("flow_standard", dimensions.FLOW)]
-    # A part of a system's flow says nothing about its whole capacity.
-    if not any(one.get("code") == "part_of_system" for one in values.get("findings") or ()):
+    if not is_part:
         kinds.insert(0, ("flow_per_capacity", dimensions.FLOW_PER_CAPACITY))
     for name, dimension in kinds:
         value = (values.get("best_estimate") or {}).get(name)
@@ -144,6 +144,12 @@ def _judged_dimension(values: dict[str, Any]) -> dimensions.Dimension:
     target = values.get("target") or {}
     by_flow = target.get("quantity") == "flow"
     return dimensions.FLOW if by_flow else dimensions.FLOW_PER_CAPACITY
+
+
+def _is_part(values: dict[str, Any]) -> bool:
+    """Return whether it is the flow in one of several ducts, which says nothing of capacity."""
+    findings = values.get("findings") or ()
+    return any(one.get("code") == "part_of_system" for one in findings)
 
 
 def _ends(values: dict[str, Any], name: str) -> Ends:
@@ -293,17 +299,18 @@ def _by_rule(result: Result, values: dict[str, Any], units: Units) -> str:
     target = values.get("target") or {}
     dimension: dimensions.Dimension = dimensions.FLOW_PER_CAPACITY
     half = None
-    if result.judged_value is not None and target.get("quantity") == "flow":
+    is_part = _is_part(values)
+    if result.judged_value is not None and target.get("quantity") == "flow" and not is_part:
         on_actual = target.get("basis") == "actual"
         value = values.get("flow_actual" if on_actual else "flow_standard")
         dimension = dimensions.FLOW
-    elif values.get("flow_per_capacity") is not None:
+    elif values.get("flow_per_capacity") is not None and not is_part:
         value = values["flow_per_capacity"]
     else:
         value, dimension = values.get("flow_standard"), dimensions.FLOW
     if value is None:
         return ""
-    if result.judged_low is not None and result.judged_high is not None:
+    if result.judged_low is not None and result.judged_high is not None and not is_part:
         half = 0.5 * (result.judged_high - result.judged_low)
     elif ends := _ends(
         values, "flow_standard" if dimension is dimensions.FLOW else "flow_per_capacity"

@@ -31,6 +31,11 @@ class FactRow:
         """Whether one text says both."""
         return self.before == self.after
 
+    @property
+    def either(self) -> str:
+        """The one text where only one of the two was measured."""
+        return self.before or self.after
+
 
 @dataclass(frozen=True, slots=True)
 class Standing:
@@ -72,8 +77,14 @@ class Pair:
     missing_after: str
     """What to say where one of the two was not measured."""
     rows: tuple[FactRow, ...]
+    """What the numbers rest on; of a system's first call also what was measured beside them."""
     others: tuple[str, ...]
     """Further measurements, each in a line."""
+
+    @property
+    def has_both(self) -> bool:
+        """Whether the rows say anything of before and of after."""
+        return any(row.before for row in self.rows) and any(row.after for row in self.rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +98,7 @@ class SystemReport:
     done: tuple[str, ...]
     """What was changed, in order."""
     beside: tuple[FactRow, ...]
-    """What else was measured: pressures, temperature rises, flows by other means."""
+    """Where the airflow was not measured: pressures, temperature rises, flows by other means."""
     findings: tuple[str, ...]
     caution: str
 

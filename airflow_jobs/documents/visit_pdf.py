@@ -175,7 +175,9 @@ class _Story:
             story.append(self._p(f"{system.tag} was not measured.", self.plain))
             story += self._done(system)
             if system.beside:
-                story.append(self._grid([self._fact(row) for row in system.beside]))
+                heads = [self._p(text, self.strong) for text in ("", "Before", "After")]
+                facts = [self._fact(row, has_both=True) for row in system.beside]
+                story.append(self._grid([heads, *facts], repeated=1))
         if system.findings:
             story += [Spacer(0, 4), self._p("Worth knowing", self.strong)]
             story += [self._p(text, self.list, bulletText="–") for text in system.findings]
@@ -199,7 +201,7 @@ class _Story:
         ]
         if is_first:
             lines.append([self._p("What was done", self.small), self._done_cell(system), ""])
-        lines += [self._fact(row) for row in (*pair.rows, *(system.beside if is_first else ()))]
+        lines += [self._fact(row, has_both=pair.has_both) for row in pair.rows]
         spans = [
             ("SPAN", (1, number), (2, number))
             for number, line in enumerate(lines)
@@ -275,10 +277,10 @@ class _Story:
     def _done(self, system: SystemReport) -> list[Flowable]:
         return [self._p(text, self.list, bulletText="–") for text in system.done]
 
-    def _fact(self, row: FactRow) -> list[Any]:
+    def _fact(self, row: FactRow, *, has_both: bool) -> list[Any]:
         name = self._cell(row.name, self.small)
-        if row.is_same:
-            return [name, self._cell(row.before), ""]
+        if row.is_same or not has_both:
+            return [name, self._cell(row.either), ""]
         return [name, self._cell(row.before or "–"), self._cell(row.after or "–")]
 
     def _end(self) -> list[Flowable]:

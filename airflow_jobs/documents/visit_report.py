@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from uuid import UUID
 
 from airflow_jobs import units as dimensions
@@ -97,6 +98,19 @@ def _system(system: Equipment, rows: VisitRows, units: Units) -> SystemReport:
         (call, pair.after or pair.before)
         for call, pair in zip((one for one in _CALLS if one in by_call), pairs, strict=True)
     ]
+    beside = beside_of(
+        system,
+        [row for row in rows.pressures if row.equipment_id == system.pk],
+        [row for row in rows.rises if row.equipment_id == system.pk],
+        [
+            row
+            for row in rows.flow_readings
+            if row.equipment_id == system.pk and row.pk not in in_sets
+        ],
+        units,
+    )
+    if pairs:
+        pairs = (replace(pairs[0], rows=(*pairs[0].rows, *beside)), *pairs[1:])
     return SystemReport(
         equipment_id=system.pk,
         tag=system.tag,
@@ -108,17 +122,7 @@ def _system(system: Equipment, rows: VisitRows, units: Units) -> SystemReport:
             for row in rows.adjustments
             if row.equipment_id == system.pk
         ),
-        beside=beside_of(
-            system,
-            [row for row in rows.pressures if row.equipment_id == system.pk],
-            [row for row in rows.rises if row.equipment_id == system.pk],
-            [
-                row
-                for row in rows.flow_readings
-                if row.equipment_id == system.pk and row.pk not in in_sets
-            ],
-            units,
-        ),
+        beside=() if pairs else beside,
         findings=_findings(pairs),
         caution=said.refrigerant_line(system.kind, last),
     )

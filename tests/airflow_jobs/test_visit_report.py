@@ -32,6 +32,7 @@ from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db
 STATEMENTS = 11
+BESIDE = ("External static", "Filter drop", "Temperature rise", "Capture hood")
 
 
 @pytest.fixture(autouse=True)
@@ -127,6 +128,8 @@ def test_what_was_measured_once_says_what_is_missing() -> None:
     assert left.before is None
     assert left.missing_before == "Not measured before the work."
     assert left.summary.endswith("was left in range; it was not measured before the work.")
+    assert not left.has_both
+    assert all(row.either == row.after for row in left.rows)
     found = _report(make_job(found=300.0, left=None)).systems[0].pairs[0]
     assert found.after is None
     assert found.summary.endswith("was found low; it was not measured after that.")
@@ -140,6 +143,8 @@ def test_a_visit_on_which_nothing_was_measured_shows_what_was_done() -> None:
     (system,) = _report(visit).systems
     assert system.pairs == ()
     assert system.done == ("Filter from tap 4 to new (14:12)",)
+    factories.make_flow_reading(visit=visit, equipment=section.equipment)
+    assert [row.name for row in _report(visit).systems[0].beside] == ["Capture hood"]
 
 
 def test_an_undecided_verdict_names_the_likelier_side_with_its_probability() -> None:
@@ -271,6 +276,24 @@ def test_a_flow_that_is_not_judged_says_why() -> None:
     assert pair.summary.startswith(f"{traverse.duct_section.equipment.tag} was measured after it")
 
 
+def test_a_part_of_a_system_s_flow_is_a_flow_and_never_one_per_ton() -> None:
+    traverse = make_measured(stage="check")
+    computation = traverse.computation
+    part = {"code": "part_of_system", "severity": "note", "message": "m", "advice": "a"}
+    computation.result = make_result(
+        computation,
+        per_ton=200.0,
+        verdict="not_judged",
+        values=computation.result.values | {"findings": [part]},
+        content_revision=2,
+    )
+    computation.save()
+    (pair,) = _report(traverse.visit).systems[0].pairs
+    assert pair.summary.endswith("was measured for a check only.")
+    (line,) = pair.others
+    assert line.endswith(": 1,200 ± 60 ft³/min, not judged")
+
+
 def test_several_ducts_are_added_up_and_each_is_named() -> None:
     equipment = factories.make_equipment()
     meter = factories.make_instrument(label="Vane 3")
@@ -319,8 +342,8 @@ def test_pressures_and_temperature_rises_stand_beside_before_and_after() -> None
         **of_visit, stage="as_left", electric_power_w=9000.0, entering_c=20.0, leaving_c=30.0
     )
     factories.make_flow_reading(visit=visit, equipment=section.equipment, stage="as_left")
-    rows = {row.name: (row.before, row.after) for row in _report(visit).systems[0].beside}
-    assert rows == {
+    rows = {row.name: (row.before, row.after) for row in _report(visit).systems[0].pairs[0].rows}
+    assert {name: rows[name] for name in BESIDE} == {
         "External static": ("0.60 inH₂O (nameplate allows 0.50 inH₂O)", ""),
         "Filter drop": ("", "0.10 inH₂O"),
         "Temperature rise": ("", "18.0 °F (68.0 to 86.0 °F)"),

@@ -201,6 +201,7 @@ def test_a_link_opened_as_programs_would_is_slowed_down(
     job: Visit, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(customer_report, "GOOD_BURST", 2)
+    monkeypatch.setattr(customer_report, "GOOD_PER_SECOND", 0.001)
     secret, other = _secret(job), _secret(job)
     codes = [Client().get(f"/reports/{secret}/").status_code for _ in range(3)]
     assert codes == [200, 200, 429]
@@ -214,6 +215,7 @@ def test_guessing_is_slowed_down_and_never_in_the_way_of_a_good_link(
     job: Visit, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(customer_report, "WRONG_BURST", 2)
+    monkeypatch.setattr(customer_report, "WRONG_PER_SECOND", 0.001)
     codes = [Client().get(f"/reports/wrong{number}/").status_code for number in range(3)]
     assert codes == [404, 404, 429]
     assert Client().get(f"/reports/{_secret(job)}/").status_code == 200
