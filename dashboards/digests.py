@@ -11,18 +11,21 @@ from zoneinfo import ZoneInfo
 from django.template.loader import render_to_string
 from django.urls import reverse
 
-from . import meter_words, words
+from . import calibration_words, due_words, fleet_words, meter_words, words
 from .access import Viewer
-from .filters import day_text, read_filters
+from .filters import Asked, day_text, read_filters
 from .next_steps import next_step
 from .queries.attention import attention
+from .queries.calibrations import calibrations
 from .queries.crews import crew_comparison
+from .queries.due import due, next_visits
 from .queries.frame import House, choices, house
 from .queries.meters import register
 from .queries.shares import change_against_before, fleet_shares
 from .values.digest import Digest, DigestItem, DigestSection
 from .values.filters import Filters
 from .values.shares import Share
+from .values.systems import Attention
 
 MOST_ITEMS: Final = 5
 
@@ -46,13 +49,15 @@ def digest_of(company: House, *, today: datetime.date) -> Digest:
     today
         The day in the company's time zone.
     """
-    filters = read_filters({}, today=today).filters
+    asked = read_filters({}, today=today)
+    standing = attention(asked.filters, today=today)
     sections = (
-        _standing(filters),
+        _standing(asked),
         _last_week(today),
-        _look(filters, company, today),
-        _crews(filters, company),
-        _meters(filters, today),
+        _look(standing, company, today),
+        _due(standing, asked.filters, company, today),
+        _crews(asked.filters, company),
+        _meters(asked.filters, today),
     )
     return Digest(
         subject=f"Airflow on {day_text(today)}: {sections[0].sentences[0]}",
@@ -72,25 +77,21 @@ def as_mail(digest: Digest, *, site_url: str) -> tuple[str, str]:
     )
 
 
-def _standing(filters: Filters) -> DigestSection:
-    share = fleet_shares(filters).left
-    said: tuple[str, ...]
-    if not share.total:
-        said = ("nothing was measured and judged as left in the last 12 months.",)
+def _standing(asked: Asked) -> DigestSection:
+    share = fleet_shares(asked.filters).left
+    change = change_against_before(asked.filters, share)
+    stands = fleet_words.standing(share, change, asked)
+    if stands is None:
+        said: tuple[str, ...] = ("Nothing was measured and judged as left in the last 12 months.",)
     else:
-        change = words.change_sentence(change_against_before(filters, share))
-        said = tuple(
-            one
-            for one in (
-                f"{words.percent(share.share)} were left in range in the last 12 months.",
-                f"That is {share.inside:,} of {words.count_of(share.total, 'job')}, with a 95 % "
-                f"interval of {words.interval_text(share)}.",
-                change,
-                words.too_close_sentence(share),
-            )
-            if one
+        said = (
+            stands.sentence,
+            fleet_words.composition_sentence(share),
+            fleet_words.before_sentence(change),
         )
-    return DigestSection("How things stand", said, reverse("fleet"), "Fleet")
+    return DigestSection(
+        "How things stand", tuple(one for one in said if one), reverse("fleet"), "Fleet"
+    )
 
 
 def _last_week(today: datetime.date) -> DigestSection:
@@ -122,33 +123,40 @@ def _week_text(share: Share, verb: str) -> str:
     return f"{share.inside:,} of {words.count_of(share.total, 'job')} {verb} in range"
 
 
-def _look(filters: Filters, company: House, today: datetime.date) -> DigestSection:
-    standing = attention(filters, today=today)
+def _look(standing: Attention, company: House, today: datetime.date) -> DigestSection:
+    first = standing.systems[:MOST_ITEMS]
+    visits = next_visits([one.system.site_id for one in first], today=today)
+    planned = {key: f"On {day_text(one.on)}, {one.crew.name}:" for key, one in visits.items()}
     count = len(standing.systems)
-    looked_at = words.count_of(standing.looked_at, "system")
-    said = [f"{count or 'None'} of {looked_at}{_first_of(count)}."]
-    if standing.never_measured:
-        verb = "was" if standing.never_measured == 1 else "were"
-        said.append(f"{standing.never_measured:,} {verb} never measured.")
     return DigestSection(
         "Needs a look",
-        tuple(said),
+        (
+            f"{f'{count:,}' if count else 'None'} of "
+            f"{words.count_of(standing.looked_at, 'system')}"
+            f"{'; these first' if count > MOST_ITEMS else ''}.",
+        ),
         reverse("needs-a-look"),
         "All of them",
         tuple(
             DigestItem(
                 f"{one.system.tag}, {one.system.site}",
                 f"{words.reason_text(one.reasons[0], company.units, today)}. "
-                f"{next_step(one, today=today)}",
+                + next_step(one, today=today, planned=planned.get(one.system.site_id, "")),
                 reverse("system", args=[one.system.id]),
             )
-            for one in standing.systems[:MOST_ITEMS]
+            for one in first
         ),
     )
 
 
-def _first_of(count: int) -> str:
-    return f"; the first {MOST_ITEMS} are" if count > MOST_ITEMS else ""
+def _due(
+    standing: Attention, filters: Filters, company: House, today: datetime.date
+) -> DigestSection:
+    months = company.measure_every_months
+    found = due(filters, standing, today=today, months=months, limit=1)
+    return DigestSection(
+        "Due", (due_words.due_sentence(found, months=months),), reverse("due"), "Due"
+    )
 
 
 def _crews(filters: Filters, company: House) -> DigestSection:
@@ -173,5 +181,6 @@ def _meters(filters: Filters, today: datetime.date) -> DigestSection:
         said = (
             meter_words.meters_sentence(found),
             meter_words.register_sentence(found, today=today),
+            calibration_words.found_off_sentence(calibrations()),
         )
     return DigestSection("Meters", said, reverse("instruments"), "Instruments")
