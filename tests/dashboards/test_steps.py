@@ -81,6 +81,19 @@ def test_a_step_is_found_where_it_was() -> None:
     assert right > 170
 
 
+def test_the_size_s_interval_holds_the_true_size_as_often_as_it_says() -> None:
+    rng = np.random.default_rng(6)
+    held = []
+    for _ in range(600):
+        visits = int(rng.integers(7, 11))
+        beyond = np.arange(visits) >= visits // 2
+        t = np.sort(rng.uniform(0.0, 3.2, visits))
+        found = _change(rng.normal(0.0, METER_SD, visits) - 0.14 * beyond, t)
+        if found.is_step:
+            held.append(found.low <= -0.14 <= found.high)
+    assert np.mean(held) > 0.94
+
+
 def _system(rng: np.random.Generator, fall_a_year: float, scatter: float) -> Change:
     visits = int(rng.integers(4, 12))
     t = np.sort(rng.uniform(0.0, 3.2, visits))
