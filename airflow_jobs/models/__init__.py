@@ -21,6 +21,7 @@ from .equipment import Equipment, EquipmentKind, FanDrive
 from .flow_readings import FlowMethod, FlowReading
 from .flow_sets import FlowSet, FlowSetMember
 from .instruments import Calibration, DirectionResponse, Instrument, Principle, Shows
+from .measurements import Measurement
 from .people import REDACTED, Person, Role
 from .pressures import PressureReading
 from .report_links import ReportLink
@@ -62,6 +63,7 @@ __all__ = [
     "Instrument",
     "LayoutRule",
     "Material",
+    "Measurement",
     "Mode",
     "Person",
     "PressureReading",

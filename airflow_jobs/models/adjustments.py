@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pgtrigger
 from django.db import models
 
-from .base import Record, one_of, with_history
+from .base import Record, count_revision, one_of, with_history
 from .equipment import Equipment
+from .measuring import of_kept, shown_by
 from .visits import Visit
 
 
@@ -34,6 +36,26 @@ class Adjustment(Record):
     notes = models.TextField(blank=True, default="")
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            shown_by(
+                of_kept("k.equipment_id = NEW.equipment_id AND k.taken_at >= NEW.made_at"),
+                operation=pgtrigger.Insert,
+                name="keep_measured_new",
+            ),
+            shown_by(
+                of_kept(
+                    "k.equipment_id IN (NEW.equipment_id, OLD.equipment_id) "
+                    "AND k.taken_at >= least(NEW.made_at, OLD.made_at)"
+                ),
+                fields=("equipment", "made_at"),
+            ),
+            shown_by(
+                of_kept("k.equipment_id = OLD.equipment_id AND k.taken_at >= OLD.made_at"),
+                operation=pgtrigger.Delete,
+                name="keep_measured_old",
+            ),
+        ]
         constraints = [one_of("kind", AdjustmentKind, "adjustment")]
 
     def __str__(self) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from django.db import models
 
-from .base import Record, not_negative, one_of, positive, with_history
+from .base import Record, count_revision, not_negative, one_of, positive, with_history
 from .equipment import Equipment
+from .measuring import of_traverses, shown_by
 
 
 class AirPath(models.TextChoices):
@@ -101,6 +102,10 @@ class DuctSection(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            shown_by(of_traverses("t.duct_section_id = NEW.id"), fields=("equipment", "air_path")),
+        ]
         constraints = [
             one_of("air_path", AirPath, "duct_section"),
             one_of("material", Material, "duct_section"),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
-from .base import Record, not_negative, one_of, positive, with_history
+from .base import Record, count_revision, not_negative, one_of, positive, with_history
+from .measuring import of_kept, shown_by
 from .sites import Site
 
 
@@ -52,6 +53,10 @@ class Equipment(Record):
 
     class Meta(Record.Meta):
         verbose_name_plural = "equipment"
+        triggers = [
+            count_revision(),
+            shown_by(of_kept("k.equipment_id = NEW.id"), fields=("site",)),
+        ]
         constraints = [
             models.UniqueConstraint(
                 "site", models.functions.Lower("tag"), name="equipment_tag_once_in_site"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from django.db import models
 
-from .base import Record, one_of, positive, with_history
+from .base import Record, count_revision, one_of, positive, with_history
 from .equipment import Equipment
 from .instruments import Instrument
+from .measuring import of_flow_sets, shown_by
 from .visits import Stage, Visit
 
 
@@ -42,6 +43,16 @@ class FlowReading(Record):
     """Half-width of the 95 % interval, relative."""
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            shown_by(
+                of_flow_sets(
+                    "f.id IN (SELECT m.flow_set_id FROM airflow_jobs_flowsetmember m "
+                    "WHERE m.flow_reading_id = NEW.id)"
+                ),
+                fields=("taken_at", "instrument"),
+            ),
+        ]
         constraints = [
             one_of("stage", Stage, "flow_reading"),
             one_of("method", FlowMethod, "flow_reading"),

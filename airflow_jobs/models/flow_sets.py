@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pgtrigger
 from django.db import models
 
-from .base import Record, one_of, with_history
+from .base import Record, count_revision, one_of, with_history
 from .equipment import Equipment
 from .flow_readings import FlowReading
+from .measuring import of_flow_sets, shown_by
 from .traverses import Traverse
 from .visits import Stage, Visit
 
@@ -20,6 +22,10 @@ class FlowSet(Record):
     stage = models.CharField(max_length=8, choices=Stage.choices)
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            shown_by(of_flow_sets("f.id = NEW.id"), fields=("visit", "equipment", "stage")),
+        ]
         constraints = [one_of("stage", Stage, "flow_set")]
 
     def __str__(self) -> str:
@@ -48,6 +54,19 @@ class FlowSetMember(models.Model):
     sign = models.SmallIntegerField(default=1)
 
     class Meta:
+        triggers = [
+            shown_by(
+                of_flow_sets("f.id = NEW.flow_set_id"),
+                operation=pgtrigger.Insert,
+                name="keep_measured_new",
+            ),
+            shown_by(of_flow_sets("f.id IN (NEW.flow_set_id, OLD.flow_set_id)")),
+            shown_by(
+                of_flow_sets("f.id = OLD.flow_set_id"),
+                operation=pgtrigger.Delete,
+                name="keep_measured_old",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(traverse__isnull=False, flow_reading__isnull=True)

@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 
 from .base import one_of
 from .flow_sets import FlowSet
+from .measuring import of_rows
 from .traverses import Traverse
 
 
@@ -99,6 +100,21 @@ class Computation(models.Model):
                 fields=["due_at", "id"],
                 name="computation_to_do",
                 condition=models.Q(state=State.PENDING),
+            ),
+            models.Index(
+                fields=["id"],
+                name="computation_open",
+                condition=~models.Q(state=State.COMPUTED),
+            ),
+        ]
+        triggers = [
+            of_rows("keep_measured_new", pgtrigger.Insert, "SELECT id FROM new_rows ORDER BY id"),
+            of_rows(
+                "keep_measured",
+                pgtrigger.Update,
+                "SELECT n.id FROM new_rows n JOIN old_rows o ON o.id = n.id "
+                "WHERE (n.result_id, n.traverse_id, n.flow_set_id) "
+                "IS DISTINCT FROM (o.result_id, o.traverse_id, o.flow_set_id) ORDER BY n.id",
             ),
         ]
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from django.db import models
 
-from .base import Record, with_history
+from .base import Record, count_revision, with_history
 from .customers import Customer
+from .measuring import of_kept, shown_by
 
 
 class Climate(models.TextChoices):
@@ -32,6 +33,16 @@ class Site(Record):
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta(Record.Meta):
+        triggers = [
+            count_revision(),
+            shown_by(
+                of_kept(
+                    "k.equipment_id IN (SELECT e.id FROM airflow_jobs_equipment e "
+                    "WHERE e.site_id = NEW.id)"
+                ),
+                fields=("time_zone",),
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(elevation_m__isnull=True)

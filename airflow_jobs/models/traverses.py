@@ -9,6 +9,7 @@ from django.db.models.functions import Now
 from .base import Record, count_revision, one_of, with_history
 from .duct_sections import DuctSection
 from .instruments import Instrument
+from .measuring import of_traverses, shown_by
 from .targets import Call
 from .visits import Stage, Visit
 
@@ -121,6 +122,18 @@ class Traverse(Record):
                 when=pgtrigger.Before,
                 operation=pgtrigger.Insert | pgtrigger.UpdateOf("readings", "reading_kind"),
                 func=AVERAGE_READINGS,
+            ),
+            shown_by(
+                of_traverses("t.id = NEW.id"),
+                fields=(
+                    "visit",
+                    "duct_section",
+                    "instrument",
+                    "repeats",
+                    "stage",
+                    "call",
+                    "taken_at",
+                ),
             ),
         ]
         constraints = [

@@ -7,6 +7,7 @@ from django.db import models
 
 from .base import Record, count_revision, new_id, one_of, with_history
 from .crews import Crew
+from .measuring import of_kept, shown_by
 from .sites import Site
 
 
@@ -58,6 +59,7 @@ class Visit(Record):
                 condition=pgtrigger.Q(old__crew_id__df=pgtrigger.F("new__crew_id")),
                 func=NOTE_HANDOVER,
             ),
+            shown_by(of_kept("k.visit_id = NEW.id"), fields=("crew",)),
         ]
         constraints = [
             one_of("purpose", Purpose, "visit"),

@@ -34,6 +34,7 @@ from .companions import dependents_of, looked_at_too_early
 from .dependents import dependents
 from .evaluate import outcomes_of_traverses
 from .flow_sets import outcomes_of_flow_sets
+from .measurements import measure_anew
 from .outcomes import ENGINE, Computed, Failure, Outcome
 
 LOG = logging.getLogger(__name__)
@@ -360,6 +361,7 @@ def sweep(*, thorough: bool = False) -> Drained:
         since=None if thorough else timezone.now() - RECENT,
         lag=LONG_COMMIT_LAG if thorough else COMMIT_LAG,
     )
+    measure_anew(keys)
     for start in range(0, len(keys), CLAIM):
         with transaction.atomic():
             started_at = timezone.now()

@@ -26,18 +26,12 @@ SELECT m.crew_id, w.name AS crew, count(*) AS total,
        count(*) FILTER (WHERE NOT is_measured) AS unmeasured,
        count(*) FILTER (WHERE is_measured AND NOT is_judged) AS unjudged
 FROM (
-    SELECT v.crew_id, v.site_id, v.started_at AS taken_at,
-           EXISTS (SELECT FROM airflow_jobs_traverse t WHERE t.visit_id = v.id)
-           OR EXISTS (SELECT FROM airflow_jobs_flowset f WHERE f.visit_id = v.id) AS is_measured,
-           EXISTS (SELECT FROM airflow_jobs_traverse t
-                   JOIN airflow_jobs_computation c ON c.traverse_id = t.id
-                   JOIN airflow_jobs_result r ON r.id = c.result_id
-                   WHERE t.visit_id = v.id AND r.verdict <> 'not_judged')
-           OR EXISTS (SELECT FROM airflow_jobs_flowset f
-                      JOIN airflow_jobs_computation c ON c.flow_set_id = f.id
-                      JOIN airflow_jobs_result r ON r.id = c.result_id
-                      WHERE f.visit_id = v.id AND r.verdict <> 'not_judged') AS is_judged
+    SELECT v.crew_id, v.site_id, (v.started_at AT TIME ZONE p.time_zone)::date AS taken_on,
+           EXISTS (SELECT FROM airflow_jobs_measurement k WHERE k.visit_id = v.id) AS is_measured,
+           EXISTS (SELECT FROM airflow_jobs_measurement k
+                   WHERE k.visit_id = v.id AND k.verdict NOT IN ('', 'not_judged')) AS is_judged
     FROM airflow_jobs_visit v
+    JOIN airflow_jobs_site p ON p.id = v.site_id
     WHERE v.started_at IS NOT NULL
 ) m
 JOIN airflow_jobs_site s ON s.id = m.site_id

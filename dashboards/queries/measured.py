@@ -12,48 +12,20 @@ from django.db import connection
 
 from ..values.filters import Filters
 
-# Both halves have one shape: computation, what was measured, when, at which stage.
+# The kept measurements beside the state of their computations. What counts over all of them takes
+# the table itself, see `jobs`.
 MEASURED: Final = """
-measured AS (
-    SELECT c.id AS computation_id, c.state, c.failure, c.result_id, t.id AS traverse_id,
-           NULL::uuid AS flow_set_id, t.visit_id, d.equipment_id, t.stage, t.call, t.taken_at,
-           t.instrument_id, ARRAY[d.air_path] AS air_paths
-    FROM airflow_jobs_computation c
-    JOIN airflow_jobs_traverse t ON t.id = c.traverse_id
-    JOIN airflow_jobs_ductsection d ON d.id = t.duct_section_id
-    UNION ALL
-    SELECT c.id, c.state, c.failure, c.result_id, NULL, f.id, f.visit_id, f.equipment_id,
-           f.stage, m.call, m.taken_at, m.instrument_id, m.air_paths
-    FROM airflow_jobs_computation c
-    JOIN airflow_jobs_flowset f ON f.id = c.flow_set_id
-    JOIN LATERAL (
-        SELECT max(coalesce(t.taken_at, r.taken_at)) AS taken_at,
-               CASE WHEN count(DISTINCT t.call) = 1 THEN min(t.call) ELSE 'unknown' END AS call,
-               (array_agg(coalesce(t.instrument_id, r.instrument_id) ORDER BY m.id))[1]
-                   AS instrument_id,
-               array_agg(d.air_path) FILTER (WHERE d.id IS NOT NULL) AS air_paths
-        FROM airflow_jobs_flowsetmember m
-        LEFT JOIN airflow_jobs_traverse t ON t.id = m.traverse_id
-        LEFT JOIN airflow_jobs_flowreading r ON r.id = m.flow_reading_id
-        LEFT JOIN airflow_jobs_ductsection d ON d.id = t.duct_section_id
-        WHERE m.flow_set_id = f.id
-    ) m ON m.taken_at IS NOT NULL
+measured AS NOT MATERIALIZED (
+    SELECT k.*, c.state, c.failure
+    FROM airflow_jobs_measurement k
+    JOIN airflow_jobs_computation c ON c.id = k.computation_id
 )
 """
 
-# Days are days where the equipment stands. The first bound is there for the index: no zone is
-# further than 15 hours from UTC.
+# Days are days where the equipment stands.
 _PERIOD: Final = (
-    (
-        "from_on",
-        "m.taken_at >= %(from_on)s::date - interval '1 day' "
-        "AND (m.taken_at AT TIME ZONE s.time_zone)::date >= %(from_on)s",
-    ),
-    (
-        "to_on",
-        "m.taken_at < %(to_on)s::date + interval '2 days' "
-        "AND (m.taken_at AT TIME ZONE s.time_zone)::date <= %(to_on)s",
-    ),
+    ("from_on", "m.taken_on >= %(from_on)s"),
+    ("to_on", "m.taken_on <= %(to_on)s"),
 )
 _SYSTEM: Final = (
     ("customer", "s.customer_id = %(customer)s"),
@@ -61,7 +33,7 @@ _SYSTEM: Final = (
     ("kind", "e.kind = %(kind)s"),
 )
 _MEASUREMENT: Final = (
-    ("crew", "v.crew_id = %(crew)s"),
+    ("crew", "m.crew_id = %(crew)s"),
     ("air_path", "%(air_path)s = ANY (m.air_paths)"),
 )
 
@@ -90,12 +62,12 @@ def of_systems(filters: Filters) -> str:
 
 
 def of_measurements(filters: Filters) -> str:
-    """Return the conditions on measurement `m` of visit `v`, but for the period."""
+    """Return the conditions on measurement `m`, but for the period."""
     return _conditions(filters, _MEASUREMENT)
 
 
 def in_period(filters: Filters) -> str:
-    """Return the conditions on the day of measurement `m` at site `s`."""
+    """Return the conditions on the day of measurement `m`."""
     return _conditions(filters, _PERIOD)
 
 

@@ -9,7 +9,7 @@ from airflow_jobs.models import Stage, State, Verdict
 
 from ..values.systems import Judged, Measurement
 
-# What is read of each measurement `m`, its result `r`, visit `v` and instrument `i`.
+# What is read of each measurement `m`, its result `r`, crew `w` and instrument `i`.
 COLUMNS: Final = """
     m.traverse_id, m.flow_set_id, m.visit_id, m.taken_at, m.stage, m.call, m.state,
     m.failure, m.instrument_id, m.air_paths,
@@ -18,15 +18,13 @@ COLUMNS: Final = """
     greatest(r.probability_low, r.probability_in_range, r.probability_high) AS probability_most,
     r.flow_standard_m3_s, r.flow_relative_u,
     r.judged_value IS DISTINCT FROM r.flow_per_capacity_m3_s_per_w AS by_design_flow,
-    coalesce(nullif(i.label, ''), i.serial, '') AS instrument, v.crew_id, w.name AS crew,
-    (SELECT count(*) FROM airflow_jobs_adjustment a
-     WHERE a.equipment_id = m.equipment_id AND a.made_at <= m.taken_at) AS adjustments_before
+    coalesce(nullif(i.label, ''), i.serial, '') AS instrument, m.crew_id, w.name AS crew,
+    m.adjustments_before
 """
 
 JOINS: Final = """
     LEFT JOIN airflow_jobs_result r ON r.id = m.result_id
-    JOIN airflow_jobs_visit v ON v.id = m.visit_id
-    JOIN airflow_jobs_crew w ON w.id = v.crew_id
+    JOIN airflow_jobs_crew w ON w.id = m.crew_id
     LEFT JOIN airflow_jobs_instrument i ON i.id = m.instrument_id
 """
 

@@ -21,35 +21,31 @@ FEWEST: Final = 10
 FALSE_ALARMS: Final = 0.05
 
 _TAKEN: Final = """
-taken AS (
-    SELECT m.*, e.tag, s.name AS site, s.time_zone, v.crew_id,
-           r.flow_standard_m3_s, r.verdict,
-           EXISTS (SELECT FROM airflow_jobs_calibration c
-                   WHERE c.instrument_id = m.instrument_id AND c.retired_on IS NULL
-                     AND (m.taken_at AT TIME ZONE s.time_zone)::date
-                         BETWEEN c.performed_on AND c.due_on) AS is_in_calibration
-    FROM (
-        SELECT t.id, t.visit_id, t.repeats_id, t.duct_section_id, t.instrument_id, t.call,
-               t.stage, t.taken_at, d.equipment_id, ARRAY[d.air_path] AS air_paths, c.result_id
-        FROM airflow_jobs_traverse t
-        JOIN airflow_jobs_ductsection d ON d.id = t.duct_section_id
-        JOIN airflow_jobs_computation c ON c.traverse_id = t.id
-    ) m
-    JOIN airflow_jobs_result r ON r.id = m.result_id
-    JOIN airflow_jobs_visit v ON v.id = m.visit_id
-    JOIN airflow_jobs_equipment e ON e.id = m.equipment_id
-    JOIN airflow_jobs_site s ON s.id = e.site_id
-    WHERE {conditions}
+spans AS (
+    SELECT c.instrument_id, range_agg(daterange(c.performed_on, c.due_on, '[]')) AS days
+    FROM airflow_jobs_calibration c WHERE c.retired_on IS NULL GROUP BY c.instrument_id
+),
+taken AS NOT MATERIALIZED (
+    SELECT m.*, m.traverse_id AS id,
+           coalesce(spans.days @> m.taken_on, FALSE) AS is_in_calibration
+    FROM airflow_jobs_measurement m
+    LEFT JOIN spans ON spans.instrument_id = m.instrument_id
+    WHERE m.traverse_id IS NOT NULL AND m.result_id IS NOT NULL AND {conditions}
 )
 """
 
 _REGISTER: Final = f"""
 WITH {_TAKEN},
 used AS (
-    SELECT t.instrument_id, count(*) AS results,
-           count(*) FILTER (WHERE NOT t.is_in_calibration) AS results_out,
-           count(DISTINCT t.crew_id) AS crews, (array_agg(t.crew_id))[1] AS a_crew_id
-    FROM taken t GROUP BY t.instrument_id
+    SELECT by_crew.instrument_id, sum(by_crew.results)::bigint AS results,
+           sum(by_crew.results_out)::bigint AS results_out, count(*) AS crews,
+           (array_agg(by_crew.crew_id))[1] AS a_crew_id
+    FROM (
+        SELECT t.instrument_id, t.crew_id, count(*) AS results,
+               count(*) FILTER (WHERE NOT t.is_in_calibration) AS results_out
+        FROM taken t GROUP BY t.instrument_id, t.crew_id
+    ) by_crew
+    GROUP BY by_crew.instrument_id
 )
 SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial, i.retired_on,
        coalesce(c.accuracy_relative, i.accuracy_relative) AS accuracy_relative,
@@ -71,46 +67,58 @@ ORDER BY lower(coalesce(nullif(i.label, ''), i.serial)), i.id
 """
 
 # A paired check is of the same holes on the same visit; a section between two adjustments has
-# one flow but for what time does to it.
+# one flow but for what time does to it. Flows and meters are numbered, so that they come as
+# arrays, however many there are.
 _CELLS: Final = f"""
 WITH {_TAKEN},
-pairs AS (
-    SELECT second.repeats_id AS stratum, one.instrument_id, ln(one.flow_standard_m3_s) AS log_flow
-    FROM taken second
-    JOIN taken first ON first.id = second.repeats_id AND first.visit_id = second.visit_id
-    JOIN taken one ON one.id IN (first.id, second.id)
-    WHERE one.flow_standard_m3_s > 0
+meters AS (SELECT i.id, row_number() OVER (ORDER BY i.id) - 1 AS number
+           FROM airflow_jobs_instrument i),
+pairs AS MATERIALIZED (
+    SELECT first.id AS flow, first.visit_id = second.visit_id AS is_of_one_visit,
+           first.instrument_id AS first_meter, first.flow_standard_m3_s AS first_flow,
+           second.instrument_id AS second_meter, second.flow_standard_m3_s AS second_flow
+    FROM taken second JOIN taken first ON first.id = second.repeats_id
 ),
 cells AS (
-    SELECT 'paired' AS kind, p.stratum::text AS stratum, p.instrument_id,
-           avg(p.log_flow) AS log_flow
-    FROM pairs p GROUP BY p.stratum, p.instrument_id
+    SELECT 'paired' AS kind, pairs.flow, '' AS call, 0 AS adjustments, one.meter AS instrument_id,
+           avg(ln(one.flow)) AS log_flow
+    FROM pairs
+    CROSS JOIN LATERAL (VALUES (first_meter, first_flow), (second_meter, second_flow))
+        AS one (meter, flow)
+    WHERE pairs.is_of_one_visit AND one.flow > 0
+    GROUP BY pairs.flow, one.meter
     UNION ALL
-    SELECT 'system', concat_ws('/', t.duct_section_id, t.call, a.number), t.instrument_id,
+    SELECT 'system', t.duct_section_id, t.call, t.adjustments_before, t.instrument_id,
            avg(ln(t.flow_standard_m3_s))
     FROM taken t
-    CROSS JOIN LATERAL (
-        SELECT count(*) AS number FROM airflow_jobs_adjustment a
-        WHERE a.equipment_id = t.equipment_id AND a.made_at <= t.taken_at
-    ) a
     WHERE t.flow_standard_m3_s > 0
-    GROUP BY t.duct_section_id, t.call, a.number, t.instrument_id
+    GROUP BY t.duct_section_id, t.call, t.adjustments_before, t.instrument_id
+),
+counted AS (
+    SELECT kind, log_flow, meters.number AS meter,
+           dense_rank() OVER (ORDER BY kind, flow, call, adjustments) AS stratum,
+           count(*) OVER (PARTITION BY kind, flow, call, adjustments) AS compared
+    FROM cells JOIN meters ON meters.id = cells.instrument_id
 )
-SELECT kind, stratum, instrument_id, log_flow
-FROM (SELECT cells.*, count(*) OVER (PARTITION BY kind, stratum) AS meters FROM cells) counted
-WHERE meters > 1
-ORDER BY kind, stratum, instrument_id
+SELECT kind, array_agg(stratum) AS stratum, array_agg(meter) AS meter,
+       array_agg(log_flow) AS log_flow,
+       (SELECT array_agg(meters.id ORDER BY meters.number) FROM meters) AS meters
+FROM (SELECT * FROM counted WHERE compared > 1 ORDER BY kind, stratum, meter) several
+GROUP BY kind
+ORDER BY kind
 """
 
 _RESTS_ON: Final = f"""
 WITH {_TAKEN}
-SELECT t.*, count(*) OVER () AS total,
-       (SELECT c.corrects_from <= (t.taken_at AT TIME ZONE t.time_zone)::date
+SELECT t.*, count(*) OVER () AS total, e.tag, s.name AS site, s.time_zone,
+       (SELECT c.corrects_from <= t.taken_on
         FROM airflow_jobs_calibration c
         WHERE c.instrument_id = t.instrument_id AND c.retired_on IS NULL
-          AND c.performed_on > (t.taken_at AT TIME ZONE t.time_zone)::date
+          AND c.performed_on > t.taken_on
         ORDER BY c.performed_on, c.created_at DESC, c.id DESC LIMIT 1) AS is_corrected_later
 FROM taken t
+JOIN airflow_jobs_equipment e ON e.id = t.equipment_id
+JOIN airflow_jobs_site s ON s.id = e.site_id
 WHERE t.instrument_id = %(instrument)s
 ORDER BY t.taken_at DESC, t.id
 LIMIT %(limit)s
@@ -140,10 +148,10 @@ def register(filters: Filters, *, today: datetime.date) -> Register:
     values = {**parameters(filters), "today": today}
     conditions = _conditions(filters)
     meters = rows(_REGISTER.format(conditions=conditions), values)
-    cells = rows(_CELLS.format(conditions=conditions), values)
-    at = {row["id"]: index for index, row in enumerate(meters)}
-    paired = _reads([row for row in cells if row["kind"] == "paired"], at)
-    same_system = _reads([row for row in cells if row["kind"] == "system"], at)
+    cells = {row["kind"]: row for row in rows(_CELLS.format(conditions=conditions), values)}
+    listed = [row["id"] for row in meters]
+    paired = _reads(cells.get("paired"), listed)
+    same_system = _reads(cells.get("system"), listed)
     standing = [
         _standing(row, paired[index], same_system[index], today) for index, row in enumerate(meters)
     ]
@@ -193,19 +201,31 @@ def rests_on(
 
 
 def _conditions(filters: Filters) -> str:
-    return " AND ".join((of_systems(filters), of_measurements(filters), in_period(filters)))
+    systems = of_systems(filters)
+    if systems != "TRUE":
+        systems = (
+            "m.equipment_id IN (SELECT e.id FROM airflow_jobs_equipment e "
+            f"JOIN airflow_jobs_site s ON s.id = e.site_id WHERE {systems})"
+        )
+    return " AND ".join((systems, of_measurements(filters), in_period(filters)))
 
 
-def _reads(cells: list[dict[str, Any]], at: dict[UUID, int]) -> list[Reads | None]:
-    strata = {
-        key: index for index, key in enumerate(dict.fromkeys(row["stratum"] for row in cells))
-    }
-    values = [row["log_flow"] for row in cells]
-    meter = [at[row["instrument_id"]] for row in cells]
-    stratum = [strata[row["stratum"]] for row in cells]
+def _reads(cells: dict[str, Any] | None, listed: list[UUID]) -> list[Reads | None]:
+    """Return how each of the listed meters reads, by what several meters measured."""
+    if cells is None:
+        return [None] * len(listed)
+    at = {key: index for index, key in enumerate(listed)}
+    # A meter that came between the two statements is in none of the comparisons yet.
+    place = np.array([at.get(key, -1) for key in cells["meters"]])
+    meter = place[np.array(cells["meter"])]
+    known = meter >= 0
+    values = np.array(cells["log_flow"])[known]
+    stratum = np.array(cells["stratum"])[known]
 
     def offsets(level: float) -> Offsets:
-        return meter_offsets(values, meter=meter, stratum=stratum, meters=len(at), level=level)
+        return meter_offsets(
+            values, meter=meter[known], stratum=stratum, meters=len(at), level=level
+        )
 
     plain = offsets(1.0 - FALSE_ALARMS)
     compared = int(np.count_nonzero(plain.comparisons >= FEWEST))
@@ -220,7 +240,7 @@ def _reads(cells: list[dict[str, Any]], at: dict[UUID, int]) -> list[Reads | Non
         )
         if plain.comparisons[index] >= FEWEST
         else None
-        for index in range(len(at))
+        for index in range(len(listed))
     ]
 
 

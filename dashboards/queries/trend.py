@@ -24,6 +24,9 @@ from .series import (
 # Nobody plans further ahead, and no straight line holds that long.
 FORESEEABLE_YEARS: Final = 10.0
 FEWEST: Final = 3
+# Measurements minutes apart make lines as steep as one likes; beyond a thousandfold a year they
+# say nothing more.
+STEEPEST: Final = math.log(1000.0)
 
 # A fall shows in a stretch without adjustments that was measured on three days over half a year.
 # Between two visits it can't be told from a step, such as a system that slips back as soon as
@@ -94,9 +97,9 @@ def _fitted(
         None
         if line.pairs[index] < 1
         else Trend(
-            per_year=math.expm1(line.slope[index]),
-            per_year_low=math.expm1(line.slope_low[index]),
-            per_year_high=math.expm1(line.slope_high[index]),
+            per_year=_relative(line.slope[index]),
+            per_year_low=_relative(line.slope_low[index]),
+            per_year_high=_relative(line.slope_high[index]),
             pairs=int(line.pairs[index]),
             since=_since(series[index], stretch[index]),
             centre_at=_instant(line.centre_time[index]),
@@ -135,6 +138,10 @@ def _since(series: Sequence[Measurement], stretch: Sequence[int]) -> datetime.da
     return next(
         one.taken_at for one, number in zip(series, stretch, strict=False) if number == last
     )
+
+
+def _relative(slope: float) -> float:
+    return math.expm1(min(slope, STEEPEST))
 
 
 def _instant(year: float) -> datetime.datetime:

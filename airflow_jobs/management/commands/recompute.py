@@ -33,6 +33,7 @@ class Command(BaseCommand):
 
     def _work(self, options: dict[str, Any]) -> None:
         if options["all"]:
+            recompute.measure_anew()
             marked = recompute.mark_pending(Traverse.objects.all())
             self.stdout.write(f"{marked} results are on the work list.")
         computed = failed = 0
