@@ -1,17 +1,18 @@
 """Run the benchmarks: all of them, or the ones that are named.
 
-python -m benchmarks [calc] [coverage] [over_http] [--quick]
+python -m benchmarks [calc] [coverage] [over_http] [pages] [--quick]
 """
 
 import argparse
 from collections.abc import Callable, Sequence
 
-from benchmarks import calc, coverage, over_http
+from benchmarks import calc, coverage, over_http, pages
 
 BENCHMARKS: dict[str, Callable[[Sequence[str]], None]] = {
     "calc": calc.main,
     "coverage": coverage.main,
     "over_http": over_http.main,
+    "pages": pages.main,
 }
 
 

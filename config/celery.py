@@ -8,4 +8,4 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
 app = Celery("duct_flow_record")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.autodiscover_tasks(["airflow_jobs", "airflow_jobs.office"])
+app.autodiscover_tasks(["airflow_jobs", "airflow_jobs.office", "dashboards"])

@@ -254,6 +254,11 @@ CELERY_BEAT_SCHEDULE: dict[str, Any] = {
         "schedule": 3600.0,
         "options": {"expires": 600.0},
     },
+    "work out how systems stand": {
+        "task": "dashboards.tasks.renew",
+        "schedule": 5.0,
+        "options": {"expires": 5.0},
+    },
     "send the weekly digest": {
         "task": "airflow_jobs.office.tasks.send_digests",
         "schedule": 900.0,

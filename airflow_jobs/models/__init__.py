@@ -27,6 +27,7 @@ from .pressures import PressureReading
 from .report_links import ReportLink
 from .results import Computation, Result, State, Verdict
 from .sites import Climate, Site
+from .standings import ChangedSystem, Standing
 from .targets import Basis, Call, Target, TargetSource
 from .temperature_rises import TemperatureRise
 from .tokens import Token
@@ -43,6 +44,7 @@ __all__ = [
     "BlowerTable",
     "Calibration",
     "Call",
+    "ChangedSystem",
     "Climate",
     "Company",
     "Computation",
@@ -78,6 +80,7 @@ __all__ = [
     "Shows",
     "Site",
     "Stage",
+    "Standing",
     "State",
     "Swirl",
     "TakenIn",

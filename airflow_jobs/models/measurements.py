@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pgtrigger
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
@@ -10,6 +11,7 @@ from .duct_sections import DuctSection
 from .equipment import Equipment
 from .flow_sets import FlowSet
 from .instruments import Instrument
+from .measuring import says_changed
 from .results import Computation, Result
 from .traverses import Traverse
 from .visits import Visit
@@ -69,6 +71,11 @@ class Measurement(models.Model):
     flow_per_capacity_m3_s_per_w = models.FloatField(null=True)
 
     class Meta:
+        triggers = [
+            says_changed("say_changed_new", pgtrigger.Insert),
+            says_changed("say_changed", pgtrigger.Update),
+            says_changed("say_changed_old", pgtrigger.Delete),
+        ]
         indexes = [
             models.Index(
                 fields=["equipment", "-taken_at", "-computation"], name="measurement_latest"

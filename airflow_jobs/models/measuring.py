@@ -122,6 +122,24 @@ def of_rows(name: str, operation: pgtrigger.Operation, changed: str) -> pgtrigge
     )
 
 
+def says_changed(name: str, operation: pgtrigger.Operation) -> pgtrigger.Trigger:
+    """Return the trigger on measurements that says of which systems some changed."""
+    rows = {"INSERT": ["new"], "DELETE": ["old"]}.get(str(operation), ["old", "new"])
+    changed = " UNION ".join(f"SELECT equipment_id FROM {row}_rows" for row in rows)
+    return pgtrigger.Trigger(
+        name=name,
+        level=pgtrigger.Statement,
+        when=pgtrigger.After,
+        operation=operation,
+        referencing=pgtrigger.Referencing(**{row: f"{row}_rows" for row in rows}),
+        func=f"""
+    INSERT INTO airflow_jobs_changedsystem (equipment_id)
+    SELECT DISTINCT equipment_id FROM ({changed}) AS changed;
+    RETURN NULL;
+""",
+    )
+
+
 def shown_by(
     what: str,
     *,

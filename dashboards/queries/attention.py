@@ -17,15 +17,11 @@ from ..values.systems import (
     Measurement,
     NeedsALook,
     Reason,
-    SystemName,
     Trend,
 )
 from .measured import MEASURED, of_measurements, of_systems, parameters, rows
-from .measurements import COLUMNS, JOINS, measurement_of, standing_measurements
-from .trend import trends
-
-# Enough for a trend, and no more however long the history.
-LATEST: Final = 12
+from .measurements import COLUMNS, JOINS, measurement_of
+from .standings import LATEST, MADE_BY, SYSTEM, Stands, name_of, stand, worked_out
 
 # What a reason weighs: a system surely out of range first, then what can't be known, then what
 # is coming. The weight of the first three grows with how far, how surely, how soon.
@@ -40,21 +36,78 @@ SOON_YEARS: Final = 2.0
 # Four measurements in a row: three fall in a row once in six times by chance alone.
 FEWEST_PAIRS: Final = 6
 
-_SYSTEMS: Final = f"""
-WITH {MEASURED}
-SELECT e.id AS equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, s.time_zone,
-       latest.*
-FROM airflow_jobs_equipment e
-JOIN airflow_jobs_site s ON s.id = e.site_id
-LEFT JOIN LATERAL (
-    SELECT {COLUMNS}
-    FROM measured m {JOINS}
-    WHERE m.equipment_id = e.id AND m.stage <> 'check' AND {{measurements}}
-    ORDER BY m.taken_at DESC, m.computation_id DESC
-    LIMIT {LATEST}
-) latest ON TRUE
-WHERE e.retired_on IS NULL AND s.retired_on IS NULL AND {{systems}}
-ORDER BY e.id, latest.taken_at, latest.traverse_id, latest.flow_set_id
+IN_USE: Final = "e.retired_on IS NULL AND s.retired_on IS NULL"
+
+_TREND: Final = (
+    "per_year",
+    "per_year_low",
+    "per_year_high",
+    "pairs",
+    "since",
+    "centre_at",
+    "centre_value",
+    "leaves_on",
+    "leaves_earliest_on",
+    "leaves_latest_on",
+)
+
+# Of systems whose standing was worked out ahead and still holds, only those come that can have a
+# reason; the others come with their latest measurements, as if nothing were kept.
+_KEPT: Final = f"""
+WITH {MEASURED},
+spans AS (
+    SELECT c.instrument_id, range_agg(daterange(c.performed_on, c.due_on, '[]')) AS days
+    FROM airflow_jobs_calibration c WHERE c.retired_on IS NULL GROUP BY c.instrument_id
+),
+looked AS MATERIALIZED (
+    SELECT {SYSTEM}, k.measurements, {", ".join(f"k.{name} AS trend_{name}" for name in _TREND)},
+           k.equipment_id IS NULL OR x.equipment_id IS NOT NULL AS is_changed
+    FROM airflow_jobs_equipment e
+    JOIN airflow_jobs_site s ON s.id = e.site_id
+    LEFT JOIN airflow_jobs_standing k ON k.equipment_id = e.id AND k.made_by = %(made_by)s
+    LEFT JOIN (SELECT DISTINCT equipment_id FROM airflow_jobs_changedsystem) x
+           ON x.equipment_id = e.id
+    WHERE {IN_USE} AND {{systems}}
+),
+latest AS (
+    SELECT l.equipment_id, m.computation_id
+    FROM looked l
+    CROSS JOIN LATERAL (
+        SELECT m.computation_id FROM airflow_jobs_measurement m
+        WHERE m.equipment_id = l.equipment_id AND m.stage <> 'check'
+        ORDER BY m.taken_at DESC, m.computation_id DESC
+        LIMIT {LATEST}
+    ) m
+    WHERE l.is_changed
+),
+chosen AS (
+    SELECT l.equipment_id, one.computation_id, one.place
+    FROM looked l
+    CROSS JOIN LATERAL unnest(l.measurements) WITH ORDINALITY AS one (computation_id, place)
+    WHERE NOT l.is_changed
+    UNION ALL
+    SELECT latest.equipment_id, latest.computation_id, NULL FROM latest
+),
+counted AS (
+    SELECT count(*) AS looked_at,
+           count(*) FILTER (WHERE CASE WHEN l.is_changed THEN latest.equipment_id IS NULL
+                                       ELSE l.measurements = '{{{{}}}}' END) AS never_measured
+    FROM looked l
+    LEFT JOIN (SELECT DISTINCT equipment_id FROM latest) latest USING (equipment_id)
+)
+SELECT counted.*, told.*
+FROM counted
+LEFT JOIN (
+    SELECT l.*, chosen.place, {COLUMNS}
+    FROM looked l
+    JOIN chosen ON chosen.equipment_id = l.equipment_id
+    JOIN measured m ON m.computation_id = chosen.computation_id {JOINS}
+    LEFT JOIN spans ON spans.instrument_id = m.instrument_id
+    WHERE l.is_changed OR l.trend_leaves_on IS NOT NULL
+       OR m.state <> 'computed' OR m.verdict <> 'in_range'
+       OR (m.instrument_id IS NOT NULL AND NOT coalesce(spans.days @> m.taken_on, FALSE))
+) told ON TRUE
+ORDER BY told.equipment_id, told.place, told.taken_at, told.traverse_id, told.flow_set_id
 """
 
 _CALIBRATIONS: Final = """
@@ -85,23 +138,16 @@ def attention(filters: Filters, *, today: datetime.date) -> Attention:
     """
     meters = rows(_CALIBRATIONS, {})
     spans = {row["id"]: _spans(row) for row in meters}
-    found = rows(
-        _SYSTEMS.format(systems=of_systems(filters), measurements=of_measurements(filters)),
-        parameters(filters),
-    )
-    names: dict[UUID, SystemName] = {}
-    histories: dict[UUID, list[Measurement]] = {}
-    for row in found:
-        key = row["equipment_id"]
-        names[key] = SystemName(key, row["tag"], row["kind"], row["site_id"], row["site"])
-        history = histories.setdefault(key, [])
-        if row["taken_at"] is not None:
-            history.append(measurement_of(row, ZoneInfo(row["time_zone"])))
-    lines = trends(list(histories.values()))
-    needing = [
-        _needs(names[key], history, trend, spans, today)
-        for (key, history), trend in zip(histories.items(), lines, strict=True)
-    ]
+    if filters.crew is None and filters.air_path is None:
+        systems, looked_at, never_measured = _kept(filters)
+    else:
+        # What is kept rests on all measurements of a system.
+        systems = worked_out(
+            f"{IN_USE} AND {of_systems(filters)}", of_measurements(filters), parameters(filters)
+        )
+        looked_at = len(systems)
+        never_measured = sum(not one.is_measured for one in systems)
+    needing = [_needs(one, spans, today) for one in systems]
     return Attention(
         systems=tuple(
             sorted(
@@ -109,28 +155,60 @@ def attention(filters: Filters, *, today: datetime.date) -> Attention:
                 key=lambda one: (-one.weight, one.system.site, one.system.tag, one.system.id),
             )
         ),
-        looked_at=len(histories),
-        never_measured=sum(not history for history in histories.values()),
+        looked_at=looked_at,
+        never_measured=never_measured,
         instruments_overdue=_overdue(meters, today),
     )
 
 
+def _kept(filters: Filters) -> tuple[list[Stands], int, int]:
+    """Return the systems that can have a reason, how many were looked at, how many never were."""
+    found = rows(
+        _KEPT.format(systems=of_systems(filters)), {**parameters(filters), "made_by": MADE_BY}
+    )
+    counted = found[0]
+    told = [row for row in found if row["equipment_id"] is not None]
+    changed = stand([row for row in told if row["is_changed"]])
+    kept: dict[UUID, list[dict[str, Any]]] = {}
+    for row in told:
+        if not row["is_changed"]:
+            kept.setdefault(row["equipment_id"], []).append(row)
+    return (
+        [*changed, *(_as_kept(group) for group in kept.values())],
+        counted["looked_at"],
+        counted["never_measured"],
+    )
+
+
+def _as_kept(group: list[dict[str, Any]]) -> Stands:
+    first = group[0]
+    zone = ZoneInfo(first["time_zone"])
+    line = {name: first[f"trend_{name}"] for name in _TREND}
+    if line["pairs"] is not None:
+        line["since"] = line["since"].astimezone(zone)
+    return Stands(
+        system=name_of(first),
+        is_measured=True,
+        standing=tuple(measurement_of(row, zone) for row in group),
+        trend=Trend(**line) if line["pairs"] is not None else None,
+    )
+
+
 def _needs(
-    system: SystemName,
-    history: list[Measurement],
-    trend: Trend | None,
+    one: Stands,
     spans: dict[UUID, list[tuple[datetime.date, datetime.date]]],
     today: datetime.date,
 ) -> NeedsALook:
-    standing = standing_measurements(tuple(history))
-    reasons = [reason for one in standing for reason in _reasons(one, spans)]
-    drifting = _drifting(trend, today)
+    reasons = [reason for each in one.standing for reason in _reasons(each, spans)]
+    drifting = _drifting(one.trend, today)
     is_outside = any(reason.code in ("low", "high") for reason in reasons)
     if drifting is not None and not is_outside:
         reasons.append(drifting)
     reasons.sort(key=lambda reason: -reason.weight)
     worst = reasons[0].measurement if reasons else None
-    return NeedsALook(system, tuple(reasons), worst or (standing[0] if standing else None))
+    return NeedsALook(
+        one.system, tuple(reasons), worst or (one.standing[0] if one.standing else None)
+    )
 
 
 def _reasons(

@@ -1,0 +1,262 @@
+"""How long the manager's pages take at ten thousand and at a million traverses, in one run.
+
+    python -m benchmarks.pages [--quick] [--sizes 10000 1000000] [--rounds 5] [--keep FOLDER]
+
+Each size gets a PostgreSQL of its own in a throw-away folder, filled with an invented company
+(`benchmarks.company`). Pages are asked for in the same process, so the figures are the server's
+own time: queries, values, charts, template. Each is the median of some rounds, after one that
+warms up. The small company is the yardstick: the last column says how many times longer a page
+takes for a hundred times as many traverses, and the number of statements must be the same.
+"""
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from benchmarks.company import Filled
+
+SIZES = (10_000, 1_000_000)
+QUICK_SIZES = (2_000, 20_000)
+ROUNDS = 5
+PROJECT = Path(__file__).resolve().parent.parent
+
+
+@dataclass(frozen=True)
+class Look:
+    """One page in one view.
+
+    Attributes
+    ----------
+    name : str
+        The name of its address.
+    view : str
+        Which view of it, in words.
+    arguments : dict
+        What the address is made of.
+    query : str
+    """
+
+    name: str
+    view: str
+    arguments: dict[str, str]
+    query: str = ""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """What one view took."""
+
+    name: str
+    view: str
+    seconds: float
+    statements: int
+
+
+def _periods(name: str, arguments: dict[str, str] | None = None, more: str = "") -> list[Look]:
+    what = f"{more}, " if more else ""
+    return [
+        Look(name, f"{what}{words}", arguments or {}, query)
+        for words, query in (("12 months", ""), ("everything", "period=all"))
+    ]
+
+
+def _files(name: str, slugs: Sequence[str], arguments: dict[str, str] | None = None) -> list[Look]:
+    return [
+        look
+        for slug in slugs
+        for look in _periods(name, {**(arguments or {}), "slug": slug}, f"{slug}.csv")
+    ]
+
+
+# A page without an entry here or below fails a test.
+PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
+    "fleet": lambda on: [
+        *_periods("fleet"),
+        Look("fleet", "one crew, 12 months", {}, f"crew={on.crew_id}"),
+        Look("fleet", "one site, everything", {}, f"site={on.site_id}&period=all"),
+        Look("fleet", "supply, everything", {}, "air_path=supply&period=all"),
+    ],
+    "fleet-file": lambda on: _files(
+        "fleet-file", ("months", "crews", "sites", "needs-a-look", "calibrations")
+    ),
+    "crews": lambda on: _periods("crews"),
+    "crews-file": lambda on: _files("crews-file", ("left", "found", "visits")),
+    "over-time": lambda on: _periods("over-time"),
+    "over-time-file": lambda on: _files("over-time-file", ("left", "kinds", "seasons")),
+    "instruments": lambda on: _periods("instruments"),
+    "instruments-file": lambda on: _files("instruments-file", ("compared", "register")),
+    "instrument": lambda on: _periods("instrument", {"instrument_id": str(on.instrument_id)}),
+    "instrument-file": lambda on: _periods(
+        "instrument-file", {"instrument_id": str(on.instrument_id)}
+    ),
+    "systems": lambda on: [
+        Look("systems", "first page", {}),
+        Look("systems", "a page in the middle", {}, f"page={on.systems // 100 + 1}"),
+        Look("systems", "searched", {}, "q=AH-7"),
+        Look("systems", "one site", {}, f"site={on.site_id}"),
+    ],
+    "systems-returning": lambda on: _periods("systems-returning"),
+    "returning-file": lambda on: _files(
+        "returning-file", ("often", "sites", "returns", "never-right")
+    ),
+    "system": lambda on: [
+        Look("system", "measured in one section", {"system_id": str(on.system_id)}),
+        Look("system", "measured by flow-sets", {"system_id": str(on.set_system_id)}),
+    ],
+    "system-file": lambda on: [
+        Look("system-file", f"{slug}.csv", {"system_id": str(on.system_id), "slug": slug})
+        for slug in ("measurements", "adjustments")
+    ],
+    "site": lambda on: _periods("site", {"site_id": str(on.site_id)}),
+    "site-file": lambda on: [
+        Look("site-file", f"{slug}.csv", {"site_id": str(on.site_id), "slug": slug})
+        for slug in ("systems", "shares", "visits", "due")
+    ],
+    "digest": lambda on: [Look("digest", "", {})],
+    "traverse": lambda on: [Look("traverse", "", {"traverse_id": str(on.traverse_id)})],
+    "traverse-file": lambda on: [
+        Look("traverse-file", f"{slug}.csv", {"traverse_id": str(on.traverse_id), "slug": slug})
+        for slug in ("readings", "budget")
+    ],
+    "traverse-revisions": lambda on: [
+        Look("traverse-revisions", "", {"traverse_id": str(on.traverse_id)})
+    ],
+    "traverse-revisions-file": lambda on: [
+        Look("traverse-revisions-file", "", {"traverse_id": str(on.traverse_id)})
+    ],
+}
+
+# Pages that read nothing which grows, or hardly anything.
+NOT_MEASURED = {"method"}
+
+
+def measure(on: "Filled", rounds: int) -> Iterator[Figure]:
+    """Ask for every page; yield what each took."""
+    from django.db import connection
+    from django.test import Client
+    from django.test.utils import CaptureQueriesContext
+    from django.urls import reverse
+
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(on.manager)
+    for looks in PAGES.values():
+        for look in looks(on):
+            address = f"{reverse(look.name, kwargs=look.arguments)}?{look.query}"
+
+            def ask(address: str = address) -> None:
+                answer = client.get(address)
+                if answer.status_code != 200 or not b"".join(answer):
+                    raise RuntimeError(f"{address} answered {answer.status_code}")
+
+            with CaptureQueriesContext(connection) as statements:
+                ask()
+            took = []
+            for _ in range(rounds):
+                start = time.perf_counter()
+                ask()
+                took.append(time.perf_counter() - start)
+            yield Figure(look.name, look.view, statistics.median(took), len(statements))
+
+
+@contextmanager
+def _filled(traverses: int, folder: Path) -> "Iterator[Filled]":
+    """Have a company of that size in a database of its own for the length of a block."""
+    os.environ["DATA_DIR"] = str(folder)
+    os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
+    # Whatever else this shell points at must not be filled with inventions.
+    for name in ("DATABASE_URL", "BROKER_URL", "CACHE_URL"):
+        os.environ.pop(name, None)
+    import django
+
+    django.setup()
+    from django.conf import settings
+    from django.core.management import call_command
+    from django.db import connections
+
+    from airflow_jobs import embedded
+
+    with embedded.running(settings.ENV.postgres_directory):
+        try:
+            call_command("migrate", verbosity=0)
+            from benchmarks import company
+
+            start = time.perf_counter()
+            filled = company.fill(traverses)
+            print(f"  {traverses:,} traverses filled in {time.perf_counter() - start:.0f} s")
+            yield filled
+        finally:
+            connections.close_all()
+
+
+def _measure_one(traverses: int, rounds: int, answer: Path) -> None:
+    """Fill, measure and write the figures; in a process of its own, for settings are for good."""
+    with tempfile.TemporaryDirectory(prefix="duct-flow-bench-") as folder:
+        # As root another account runs PostgreSQL and must get through to its folder.
+        Path(folder).chmod(0o711)
+        with _filled(traverses, Path(folder)) as on:
+            figures = [asdict(figure) for figure in measure(on, rounds)]
+    answer.write_text(json.dumps(figures))
+
+
+def _figures(traverses: int, rounds: int) -> list[Figure]:
+    """Return the figures of one size."""
+    with tempfile.TemporaryDirectory() as folder:
+        answer = Path(folder) / "figures.json"
+        subprocess.run(
+            [
+                *(sys.executable, "-m", "benchmarks.pages", "--one", str(answer)),
+                *("--sizes", str(traverses), "--rounds", str(rounds)),
+            ],
+            cwd=PROJECT,
+            check=True,
+            # One thread of linear algebra, as the service runs with.
+            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        )
+        return [Figure(**figure) for figure in json.loads(answer.read_text())]
+
+
+def _print(small: Sequence[Figure], large: Sequence[Figure], sizes: Sequence[int]) -> None:
+    heads = "".join(f"{f'at {size:,}':>15}" for size in sizes)
+    print(f"{'':52}{heads}{'times':>9}{'statements':>13}")
+    for one, other in zip(small, large, strict=True):
+        label = f"{one.name}: {one.view}" if one.view else one.name
+        same = str(one.statements)
+        if other.statements != one.statements:
+            same = f"{one.statements} -> {other.statements}"
+        print(
+            f"{label:52}{1e3 * one.seconds:12.1f} ms{1e3 * other.seconds:12.1f} ms"
+            f"{other.seconds / one.seconds:9.1f}{same:>13}"
+        )
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="two thousand and twenty thousand")
+    parser.add_argument(
+        "--sizes", type=int, nargs="+", metavar="N", help="numbers of traverses, smallest first"
+    )
+    parser.add_argument("--rounds", type=int, default=ROUNDS)
+    parser.add_argument("--one", type=Path, help=argparse.SUPPRESS)
+    options = parser.parse_args(arguments)
+    sizes = options.sizes or (QUICK_SIZES if options.quick else SIZES)
+    if options.one:
+        _measure_one(sizes[0], options.rounds, options.one)
+        return
+    figures = [_figures(size, options.rounds) for size in sizes]
+    _print(figures[0], figures[-1], (sizes[0], sizes[-1]))
+
+
+if __name__ == "__main__":
+    main()
