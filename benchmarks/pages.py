@@ -90,6 +90,10 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
     "fleet-file": lambda on: _files(
         "fleet-file", ("months", "crews", "sites", "needs-a-look", "calibrations")
     ),
+    "needs-a-look": lambda on: [Look("needs-a-look", "", {})],
+    "needs-a-look-file": lambda on: [Look("needs-a-look-file", "", {})],
+    "due": lambda on: [Look("due", "", {})],
+    "due-file": lambda on: [Look("due-file", "due.csv", {"slug": "due"})],
     "crews": lambda on: _periods("crews"),
     "crews-file": lambda on: _files("crews-file", ("left", "found", "visits")),
     "over-time": lambda on: _periods("over-time"),
