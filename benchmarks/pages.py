@@ -79,6 +79,10 @@ def _files(name: str, slugs: Sequence[str], arguments: dict[str, str] | None = N
     ]
 
 
+def _two(on: "Filled") -> str:
+    return f"system={on.system_id}&system={on.set_system_id}"
+
+
 # A page without an entry here or below fails a test.
 PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
     "fleet": lambda on: [
@@ -104,6 +108,9 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
     "instrument-file": lambda on: _periods(
         "instrument-file", {"instrument_id": str(on.instrument_id)}
     ),
+    "instrument-calibrations-file": lambda on: [
+        Look("instrument-calibrations-file", "", {"instrument_id": str(on.instrument_id)})
+    ],
     "systems": lambda on: [
         Look("systems", "first page", {}),
         Look("systems", "a page in the middle", {}, f"page={on.systems // 100 + 1}"),
@@ -122,6 +129,12 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
         Look("system-file", f"{slug}.csv", {"system_id": str(on.system_id), "slug": slug})
         for slug in ("measurements", "adjustments")
     ],
+    "systems-compared": lambda on: [Look("systems-compared", "two systems", {}, _two(on))],
+    "compared-file": lambda on: [
+        Look("compared-file", "summary.csv", {"slug": "summary"}, _two(on))
+    ],
+    "visit": lambda on: [Look("visit", "", {"visit_id": str(on.visit_id)})],
+    "visit-report": lambda on: [Look("visit-report", "", {"visit_id": str(on.visit_id)})],
     "site": lambda on: _periods("site", {"site_id": str(on.site_id)}),
     "site-file": lambda on: [
         Look("site-file", f"{slug}.csv", {"site_id": str(on.site_id), "slug": slug})
