@@ -10,6 +10,7 @@ takes for a hundred times as many traverses, and the number of statements must b
 """
 
 import argparse
+import importlib
 import json
 import os
 import statistics
@@ -79,6 +80,11 @@ def _files(name: str, slugs: Sequence[str], arguments: dict[str, str] | None = N
     ]
 
 
+def _slugs(module: str, name: str = "FILES") -> tuple[str, ...]:
+    """Return the tables that a page offers as files."""
+    return tuple(getattr(importlib.import_module(f"dashboards.pages.{module}"), name))
+
+
 def _two(on: "Filled") -> str:
     return f"system={on.system_id}&system={on.set_system_id}"
 
@@ -91,17 +97,15 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
         Look("fleet", "one site, everything", {}, f"site={on.site_id}&period=all"),
         Look("fleet", "supply, everything", {}, "air_path=supply&period=all"),
     ],
-    "fleet-file": lambda on: _files(
-        "fleet-file", ("months", "crews", "sites", "needs-a-look", "calibrations")
-    ),
+    "fleet-file": lambda on: _files("fleet-file", _slugs("fleet")),
     "needs-a-look": lambda on: [Look("needs-a-look", "", {})],
     "needs-a-look-file": lambda on: [Look("needs-a-look-file", "", {})],
     "due": lambda on: [Look("due", "", {})],
     "due-file": lambda on: [Look("due-file", "due.csv", {"slug": "due"})],
     "crews": lambda on: _periods("crews"),
-    "crews-file": lambda on: _files("crews-file", ("left", "found", "visits")),
+    "crews-file": lambda on: _files("crews-file", _slugs("crews", "TABLES")),
     "over-time": lambda on: _periods("over-time"),
-    "over-time-file": lambda on: _files("over-time-file", ("left", "kinds", "seasons")),
+    "over-time-file": lambda on: _files("over-time-file", _slugs("over_time_tables")[:3]),
     "instruments": lambda on: _periods("instruments"),
     "instruments-file": lambda on: _files("instruments-file", ("compared", "register")),
     "instrument": lambda on: _periods("instrument", {"instrument_id": str(on.instrument_id)}),
@@ -118,16 +122,14 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
         Look("systems", "one site", {}, f"site={on.site_id}"),
     ],
     "systems-returning": lambda on: _periods("systems-returning"),
-    "returning-file": lambda on: _files(
-        "returning-file", ("often", "sites", "returns", "never-right")
-    ),
+    "returning-file": lambda on: _files("returning-file", _slugs("returning")),
     "system": lambda on: [
         Look("system", "measured in one section", {"system_id": str(on.system_id)}),
         Look("system", "measured by flow-sets", {"system_id": str(on.set_system_id)}),
     ],
     "system-file": lambda on: [
         Look("system-file", f"{slug}.csv", {"system_id": str(on.system_id), "slug": slug})
-        for slug in ("measurements", "adjustments")
+        for slug in _slugs("system")
     ],
     "systems-compared": lambda on: [Look("systems-compared", "two systems", {}, _two(on))],
     "compared-file": lambda on: [
@@ -138,7 +140,7 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
     "site": lambda on: _periods("site", {"site_id": str(on.site_id)}),
     "site-file": lambda on: [
         Look("site-file", f"{slug}.csv", {"site_id": str(on.site_id), "slug": slug})
-        for slug in ("systems", "shares", "visits", "due")
+        for slug in _slugs("site")
     ],
     "digest": lambda on: [Look("digest", "", {})],
     "traverse": lambda on: [Look("traverse", "", {"traverse_id": str(on.traverse_id)})],
