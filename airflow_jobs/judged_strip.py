@@ -11,6 +11,7 @@ from typing import Final
 # The drawing spans a little more than a range's width to either side of the range.
 _LEFT: Final = -1.1
 _RIGHT: Final = 2.1
+_INSIDE: Final = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +61,18 @@ def strip_of(
         position = (number - target_low) / width
         return min(max((position - _LEFT) / (_RIGHT - _LEFT), 0.0), 1.0) * 100.0
 
+    # A mark has a width of its own: it stands inside the edge, and its interval ends with it.
+    at = min(max(x(value), _INSIDE), 100.0 - _INSIDE)
     start, end = x(low), x(high)
+    if at != x(value):
+        start, end = (min(max(side, _INSIDE), 100.0 - _INSIDE) for side in (start, end))
     return JudgedStrip(
         band_start=place(x(target_low)),
         band_width=place(x(target_high) - x(target_low)),
         band_end=place(x(target_high)),
         interval_start=place(start),
         interval_width=place(max(end - start, 0.5)),
-        value=place(min(max(x(value), 2.5), 97.5)),
+        value=place(at),
         mark=verdict,
         low_label=low_label,
         high_label=high_label,

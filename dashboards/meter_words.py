@@ -32,7 +32,11 @@ def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:
     said = {
         "high": f"Reads high, by more than its accuracy of {percent(one.allowed, 1)} allows.",
         "low": f"Reads low, by more than its accuracy of {percent(one.allowed, 1)} allows.",
-    }.get(one.reads, f"No evidence of more than its accuracy of {percent(one.allowed, 1)} allows.")
+    }.get(
+        one.reads,
+        "No evidence that it is off by more than its accuracy of "
+        f"{percent(one.allowed, 1)} allows.",
+    )
     if one.accuracy_relative is None:
         said += " (No accuracy is on record; 5 % is taken.)"
     if one.reads in ("high", "low"):

@@ -8,7 +8,7 @@ from django.contrib.staticfiles import finders
 
 import dashboards
 from dashboards.finders import PlotlyFinder
-from dashboards.strips import judged_strip, share_strip
+from dashboards.strips import JudgedStrip, judged_strip, share_strip
 from dashboards.tables import Cell, Column, Table
 from dashboards.values.shares import Share
 from dashboards.values.systems import Judged
@@ -72,13 +72,16 @@ def test_a_share_s_strip_adds_up_to_the_whole() -> None:
 
 
 def test_a_value_far_outside_stands_at_the_edge() -> None:
-    def at(value: float) -> float:
+    def drawn(value: float) -> JudgedStrip:
         judged = Judged(value, value - 10, value + 10, 350, 400, 450, "high", "", 0.0, 1.0, False)
-        return float(judged_strip(judged).value)
+        return judged_strip(judged)
 
-    assert at(400.0) == pytest.approx(50.0, abs=0.1)
-    assert at(5000.0) == 97.5
-    assert at(-500.0) == 2.5
+    assert float(drawn(400.0).value) == pytest.approx(50.0, abs=0.1)
+    assert float(drawn(5000.0).value) == 97.5
+    assert float(drawn(-500.0).value) == 2.5
+    # No piece of the interval lies on its own beyond the mark.
+    assert float(drawn(5000.0).interval_start) == 97.5
+    assert float(drawn(-500.0).interval_start) == 2.5
 
 
 def _variables(block: str) -> dict[str, str]:
