@@ -1,4 +1,4 @@
-"""A browser, and the service that it looks at."""
+"""A browser, the service that it looks at, and the record that the service shows."""
 
 from __future__ import annotations
 
@@ -10,10 +10,15 @@ from dataclasses import dataclass, field
 import pytest
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from django.core.cache import cache
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from pytest_django import DjangoDbBlocker
+from pytest_django.live_server_helper import LiveServer
 
 from airflow_jobs.models import Company, Person, Role
 from tests import factories
+from tests.browser import company
+from tests.browser.company import Invented
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [
@@ -28,6 +33,10 @@ FLAGS = [
 ]
 WIDE = (1280, 900)
 NARROW = (360, 780)
+# A window of 1280 at 200 % has as much room as one of 640 (WCAG 2.2, 1.4.4 and 1.4.10).
+TWICE_THE_SIZE = (640, 450)
+
+ALL_DRAWN = "() => [...document.querySelectorAll('[data-chart]')].every(one => one.dataset.drawn)"
 
 
 @pytest.fixture(scope="session")
@@ -51,6 +60,8 @@ class Visitor:
 
     page: Page
     complaints: list[str] = field(default_factory=list)
+    status: int = 0
+    """How the service answered when a page was opened last."""
 
     def listen(self) -> None:
         """Note errors, warnings and failed requests."""
@@ -67,11 +78,10 @@ class Visitor:
 
     def open(self, path: str) -> None:
         """Go to a page and wait until its charts stand."""
-        self.page.goto(path)
-        self.page.wait_for_load_state("networkidle")
-        self.page.wait_for_function(
-            "() => [...document.querySelectorAll('[data-chart]')].every(one => one.dataset.drawn)"
-        )
+        response = self.page.goto(path)
+        assert response is not None
+        self.status = response.status
+        self.page.wait_for_function(ALL_DRAWN)
 
     @property
     def width(self) -> int:
@@ -79,13 +89,94 @@ class Visitor:
         return int(self.page.evaluate("document.documentElement.scrollWidth"))
 
 
+@dataclass
+class Service:
+    """The service on a port, over a database that the tests of this folder share."""
+
+    browser: Browser
+    url: str
+    contexts: dict[tuple[object, ...], BrowserContext] = field(default_factory=dict)
+
+    def window(
+        self, person: Person | None, size: tuple[int, int], scheme: str, **more: object
+    ) -> BrowserContext:
+        """Return a browser of somebody's own; asked for again it is the same, with what it kept."""
+        key = (person and person.pk, size, scheme, *sorted(more.items(), key=str))
+        if key not in self.contexts:
+            context = self.browser.new_context(
+                base_url=self.url,
+                viewport={"width": size[0], "height": size[1]},
+                color_scheme=scheme,  # type: ignore[arg-type]
+                **more,  # type: ignore[arg-type]
+            )
+            if person is not None:
+                cookie = {"name": "sessionid", "value": _session_of(person), "url": self.url}
+                context.add_cookies([cookie])  # type: ignore[list-item]
+            self.contexts[key] = context
+        return self.contexts[key]
+
+    def forget(self) -> None:
+        """Close all windows: who was signed in there is no longer on record."""
+        for context in self.contexts.values():
+            context.close()
+        self.contexts.clear()
+
+
+@pytest.fixture(scope="package")
+def db(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """The database, open to all tests of this folder and emptied once, not after each.
+
+    It takes the place of the fixture of that name: by it the plugin knows that these tests need
+    the database to be made.
+    """
+    with django_db_blocker.unblock():
+        company.remove_everything()
+        yield
+        company.remove_everything()
+
+
+@pytest.fixture(scope="package")
+def service(db: None, browser: Browser) -> Iterator[Service]:
+    """The service, started once."""
+    server = LiveServer("localhost")
+    server._live_server_modified_settings.enable()
+    served = Service(browser, server.url)
+    yield served
+    served.forget()
+    server._live_server_modified_settings.disable()
+    server.stop()
+
+
+@pytest.fixture
+def record(service: Service) -> Invented:
+    """A company with work of every kind, made once and looked at by all who don't change it."""
+    found = company.found()
+    if found is None:
+        service.forget()
+        company.remove_everything()
+        found = company.invent()
+    return found
+
+
+@pytest.fixture
+def empty_record(service: Service) -> Invented:
+    """A company and its people, and nothing else."""
+    found = company.found(is_empty=True)
+    if found is None:
+        service.forget()
+        company.remove_everything()
+        found = company.invent(is_empty=True)
+    return found
+
+
 Visit = Callable[..., Visitor]
 
 
 @pytest.fixture
-def visit(browser: Browser, live_server: object) -> Iterator[Visit]:
+def visit(service: Service) -> Iterator[Visit]:
     """Open a window: size, light or dark, signed in as somebody or as nobody."""
-    contexts = []
+    cache.clear()
+    pages: list[Page] = []
 
     def opened(
         person: Person | None = None,
@@ -94,23 +185,17 @@ def visit(browser: Browser, live_server: object) -> Iterator[Visit]:
         scheme: str = "light",
         **more: object,
     ) -> Visitor:
-        url = live_server.url  # type: ignore[attr-defined]
-        context = browser.new_context(
-            base_url=url,
-            viewport={"width": size[0], "height": size[1]},
-            color_scheme=scheme,  # type: ignore[arg-type]
-            **more,  # type: ignore[arg-type]
-        )
-        contexts.append(context)
-        if person is not None:
-            context.add_cookies([{"name": "sessionid", "value": _session_of(person), "url": url}])
+        context = service.window(person, size, scheme, **more)
+        if person is None:
+            context.clear_cookies()
         visitor = Visitor(context.new_page())
+        pages.append(visitor.page)
         visitor.listen()
         return visitor
 
     yield opened
-    for context in contexts:
-        context.close()
+    for page in pages:
+        page.close()
 
 
 def _session_of(person: Person) -> str:
@@ -124,12 +209,15 @@ def _session_of(person: Person) -> str:
 
 
 @pytest.fixture
-def company_of_record(transactional_db: None) -> Company:
-    """The company, speaking inch-pound."""
-    return factories.make_company(name="Test Air Services", default_units="ip")
+def company_of_record(transactional_db: None, service: Service) -> Iterator[Company]:
+    """A company of a test's own, speaking inch-pound; the shared one makes room for it."""
+    service.forget()
+    company.remove_everything()
+    yield factories.make_company(name="Test Air Services", default_units="ip")
+    service.forget()
 
 
 @pytest.fixture
 def manager(company_of_record: Company) -> Person:
-    """A manager."""
+    """A manager of a test's own company."""
     return factories.make_person(username="manager", name="Kim Manager", role=Role.MANAGER)
