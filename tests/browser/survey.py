@@ -38,6 +38,9 @@ def _routes() -> dict[str, str]:
 ROUTES: Final = _routes()
 """The route of every page, by its name; a new page is looked at without being listed here."""
 
+# What a page shows only when its address asks for it.
+MORE: Final = {"over-time": "&campaign=2026-01-01"}
+
 WITHOUT_PARTS: Final = [name for name, route in ROUTES.items() if "<" not in route]
 
 _LOOK = """() => {
@@ -89,7 +92,8 @@ def address(name: str, record: Invented) -> str:
             raise LookupError(f"Say in company.py which row the pages of {found[1]} show.")
         return record.ids[found[1]]
 
-    return f"{re.sub(r'<[a-z]+:([a-z_]+)>', part, ROUTES[name])}?period=all"
+    path = re.sub(r"<[a-z]+:([a-z_]+)>", part, ROUTES[name])
+    return f"{path}?period=all{MORE.get(name, '')}"
 
 
 def look(visitor: Visitor, path: str) -> Seen:
