@@ -242,7 +242,7 @@ def crew_sentence(one: NamedShare) -> str:
 
 
 def funnel_sentence(named: Sequence[NamedShare], funnel: Funnel | None, *, whole: Share) -> str:
-    """Say what the funnel of the crews shows, and how to read it."""
+    """Say what the funnel of the crews shows."""
     if not whole.total:
         return "Nothing was measured and judged as left in this view."
     if funnel is None:
@@ -253,14 +253,17 @@ def funnel_sentence(named: Sequence[NamedShare], funnel: Funnel | None, *, whole
     differing = [one.name for one in named if _differs(one, Stage.AS_LEFT)]
     if differing:
         verb = "differs" if len(differing) == 1 else "differ"
-        said = f"{listed(differing)} {verb} more than chance and site mix explain."
-    elif len(named) == 1:
-        said = f"{named[0].name} does not differ more than chance and site mix explain."
-    else:
-        said = "No crew here differs more than chance and site mix explain."
+        return f"{listed(differing)} {verb} more than chance and site mix explain."
+    if len(named) == 1:
+        return f"{named[0].name} does not differ more than chance and site mix explain."
+    return "No crew here differs more than chance and site mix explain."
+
+
+def funnel_reading(funnel: Funnel) -> str:
+    """Say how to read the funnel of the crews."""
     return (
-        f"{said} Few jobs scatter widely by chance alone: one crew in twenty lies outside the "
-        f"band. Outside the dotted limits lies any of the {funnel.compared} crews compared in one "
+        "Few jobs scatter widely by chance alone: one crew in twenty lies outside the band. "
+        f"Outside the dotted limits lies any of the {funnel.compared} crews compared in one "
         "period of twenty. The marks allow for the mix of sites too, so that a crew may lie "
         "outside the limits unmarked."
     )

@@ -14,6 +14,7 @@ from ..charts.crews import crew_funnel
 from ..charts.shares import shares_by_name
 from ..filters import Asked
 from ..queries.crews import crew_comparison
+from ..strips import share_strip
 from ..values.crews import CrewComparison, CrewShare, Visits
 from ..values.filters import Choices
 from ..values.shares import NamedShare
@@ -60,6 +61,7 @@ def crews(frame: Frame) -> HttpResponse:
             view.asked, view.choices, page_name="crews", without_stage="found and left apart"
         ),
         title="Crews" if frame.viewer.is_manager else "Your crew and the company",
+        headline=_headline(view),
         left=_left_chart(view),
         found=_found_chart(view),
         visits_sentence=words.visits_sentence(_company(view.comparison).visits),
@@ -116,6 +118,19 @@ def _company(comparison: CrewComparison) -> CrewShare:
     )
 
 
+def _headline(view: View) -> dict[str, Any]:
+    """Return the share of the one crew in view, else of all crews together."""
+    only = view.crews[0] if len(view.crews) == 1 else None
+    share = only.named.left if only else view.comparison.left
+    return {
+        "share": share,
+        "who": only.name if only else "all crews",
+        "percent": words.percent(share.share),
+        "interval": words.interval_text(share),
+        "strip": share_strip(share),
+    }
+
+
 def _left_chart(view: View) -> dict[str, Any]:
     funnel = view.comparison.funnel
     counted = [one for one in view.crews if one.named.left.total]
@@ -128,6 +143,7 @@ def _left_chart(view: View) -> dict[str, Any]:
         "note": view.note,
         "data_id": "chart-funnel-data",
         "figure": crew_funnel(counted, funnel) if funnel and counted else None,
+        "reading": words.funnel_reading(funnel) if funnel and counted else "",
         "table": tables.left_table(view.crews, view.asked, whole=view.whole),
     }
 
