@@ -36,9 +36,9 @@ def test_charts_are_not_empty(visit: Visit, record: Invented, name: str, scheme:
     visitor.open(address(name, record))
     for chart in _charts(visitor.page):
         seen = picture(visitor.page, visitor.page.locator(f"#{chart}").screenshot())
-        assert seen.commonest == variable(visitor.page, "--paper") or "heat" in str(
-            visitor.page.evaluate(f"document.getElementById('{chart}')._fullData[0].type")
-        )
+        # Most of it is paper, unless a band or the cells of a heat map fill it.
+        assert len(seen.counts) > 10, chart
+        assert max(seen.counts.values()) < 0.999 * seen.total, chart
         assert seen.share_of(variable(visitor.page, "--ink")) > 0.0005, chart
 
 
