@@ -39,6 +39,12 @@ class Invented:
             "system_id": str(equipment.pk),
             "site_id": str(equipment.site_id),
             "visit_id": str(self.traverse.visit_id),
+            "calibration_id": str(self.traverse.instrument.calibrations.latest("pk").pk),
+            "other_system_id": str(
+                Traverse.objects.exclude(duct_section__equipment=equipment)
+                .earliest("pk")
+                .duct_section.equipment_id
+            ),
         }
 
 
@@ -90,11 +96,14 @@ def _work(technician: Person) -> None:
             equipment=section.equipment,
             made_at=taken_at + datetime.timedelta(minutes=20),
         )
+    meter = factories.make_instrument(label="Vane 10", serial="V-10", accuracy_relative=0.03)
+    factories.make_calibration(instrument=meter)
     make_measured(
         per_ton=300.0,
         stage="check",
         section=section,
         crew=crews[0],
+        instrument=meter,
         taken_at=NOW + datetime.timedelta(days=3),
         notes="the last",
     )

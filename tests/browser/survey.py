@@ -39,7 +39,10 @@ ROUTES: Final = _routes()
 """The route of every page, by its name; a new page is looked at without being listed here."""
 
 # What a page shows only when its address asks for it.
-MORE: Final = {"over-time": "&campaign=2026-01-01"}
+MORE: Final = {
+    "over-time": "&campaign=2026-01-01",
+    "systems-compared": "&system={system_id}&system={other_system_id}",
+}
 
 WITHOUT_PARTS: Final = [name for name, route in ROUTES.items() if "<" not in route]
 
@@ -93,7 +96,8 @@ def address(name: str, record: Invented) -> str:
         return record.ids[found[1]]
 
     path = re.sub(r"<[a-z]+:([a-z_]+)>", part, ROUTES[name])
-    return f"{path}?period=all{MORE.get(name, '')}"
+    more = MORE.get(name, "").format(**record.ids) if record.ids else ""
+    return f"{path}?period=all{more}"
 
 
 def look(visitor: Visitor, path: str) -> Seen:

@@ -12,16 +12,16 @@ def test_filters_are_taken_off_one_by_one(visit: Visit, record: Invented) -> Non
     visitor = visit(record.manager)
     visitor.open("/?period=all")
     page = visitor.page
-    everything = page.locator(".says").first.inner_text()
+    everything = page.locator("#stands").inner_text()
     page.locator(".filters summary").click()
     page.get_by_label("Crew", exact=True).select_option(label="South crew")
     page.get_by_role("button", name="Show").click()
     page.wait_for_url("**crew=*")
-    assert page.locator(".says").first.inner_text() != everything
+    assert page.locator("#stands").inner_text() != everything
     page.get_by_role("link", name="Crew: South crew").click()
     page.wait_for_url(lambda url: "crew=" not in url)
     assert "period=all" in page.url
-    assert page.locator(".says").first.inner_text() == everything
+    assert page.locator("#stands").inner_text() == everything
 
 
 @pytest.mark.parametrize("to", ["Systems", "Crews", "Instruments"])
@@ -65,14 +65,14 @@ def test_back_goes_back_to_the_filters_before(visit: Visit, record: Invented) ->
     visitor = visit(record.manager)
     visitor.open("/?period=all")
     page = visitor.page
-    before = page.locator(".says").first.inner_text()
+    before = page.locator("#stands").inner_text()
     page.locator(".filters summary").click()
     page.get_by_label("Period").select_option("3m")
     page.get_by_role("button", name="Show").click()
     page.wait_for_url("**period=3m*")
     page.go_back()
     page.wait_for_url("**period=all*")
-    assert page.locator(".says").first.inner_text() == before
+    assert page.locator("#stands").inner_text() == before
     assert page.get_by_label("Period").input_value() == "all"
     page.go_forward()
     page.wait_for_url("**period=3m*")

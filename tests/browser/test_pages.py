@@ -29,7 +29,7 @@ def test_links_lead_from_the_fleet_to_a_traverse(visit: Visit, record: Invented)
     page = visitor.page
     page.locator("#table-needs-a-look").get_by_role("link").first.click()
     page.wait_for_url("**/systems/*/")
-    page.locator("#table-measurements").get_by_role("link").first.click()
+    page.locator("#table-timeline").get_by_role("link").first.click()
     page.wait_for_url("**/traverses/*/")
     assert page.locator(".headline").is_visible()
     assert visitor.complaints == []
