@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from django.utils import timezone
 
+from airflow_jobs.actions.access import Actor
+from airflow_jobs.actions.report_links import make_report_link
 from tests.browser.company import Invented
 from tests.browser.conftest import NARROW, TWICE_THE_SIZE, WIDE, Visit
 from tests.browser.survey import ROUTES, WITHOUT_PARTS, complaints, look, seen
@@ -58,6 +61,21 @@ def test_the_page_to_sign_in_keeps_the_rules(
     assert found.width <= size[0]
     assert found.complaints == []
     assert found.against_the_rules == []
+
+
+@pytest.mark.parametrize(("size", "scheme"), [(WIDE, "light"), (NARROW, "dark")])
+def test_a_customer_s_report_keeps_the_rules_and_an_ended_link_too(
+    visit: Visit, record: Invented, size: tuple[int, int], scheme: str
+) -> None:
+    assert record.traverse is not None
+    _, secret = make_report_link(
+        actor=Actor.service(), visit_id=record.traverse.visit_id, now=timezone.now()
+    )
+    for address in (f"/reports/{secret}/", "/reports/unknown/"):
+        found = look(visit(size=size, scheme=scheme), address)
+        assert found.width <= size[0], address
+        assert found.complaints == [], address
+        assert found.against_the_rules == [], address
 
 
 @pytest.mark.parametrize("name", list(ROUTES))

@@ -54,7 +54,7 @@ def test_filters_follow_through_a_search(visit: Visit, record: Invented) -> None
     visitor.open("/systems/?period=3y&stage=as_found")
     page = visitor.page
     page.get_by_role("searchbox").fill("no such system")
-    page.get_by_role("button", name="Search").click()
+    page.get_by_role("button", name="Search", exact=True).click()
     page.wait_for_url("**q=no*")
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fleet").click()
     page.wait_for_url("**period=3y*")

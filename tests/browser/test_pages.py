@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from tests.browser.company import Invented
 from tests.browser.conftest import Visit
 
@@ -28,9 +30,9 @@ def test_links_lead_from_the_fleet_to_a_traverse(visit: Visit, record: Invented)
     visitor.open("/?period=all")
     page = visitor.page
     page.locator("#table-needs-a-look").get_by_role("link").first.click()
-    page.wait_for_url("**/systems/*/")
+    page.wait_for_url(re.compile(r"/systems/[0-9a-f-]+/\?period=all$"))
     page.locator("#table-timeline").get_by_role("link").first.click()
-    page.wait_for_url("**/traverses/*/")
+    page.wait_for_url(re.compile(r"/traverses/[0-9a-f-]+/\?period=all$"))
     assert page.locator(".headline").is_visible()
     assert visitor.complaints == []
 
