@@ -38,6 +38,16 @@ class RulesBroken(Exception):
 
 # Those that say more than "must be above zero" or "must be one of".
 _IN_WORDS: Final[dict[str, tuple[str, str, str]]] = {
+    "computation_settled_once": (
+        "",
+        "taken",
+        "Another result was settled at that very instant; nothing was changed. Try again.",
+    ),
+    "digest_subscription_week_begins_on_monday": (
+        "/sent_week_on",
+        "invalid",
+        "The week of a digest is named by its Monday.",
+    ),
     "company_only_one": ("", "taken", "There is one company; change it, don't add another."),
     "company_standard_density_possible": (
         "/standard_density",
