@@ -4,8 +4,8 @@ Nothing is computed: results are drawn with plausible columns and an empty `valu
 million traverses take minutes. While the rows go in, triggers and foreign keys are off for that
 connection (`session_replication_role`): no history of changes and no revisions are written, and
 what the database keeps of each measurement is made afterwards, as `manage.py recompute --all`
-makes it. The tables are vacuumed and analysed then, as those of a database that has run for a
-day are.
+makes it, and what the worker works out ahead, as it does. The tables are vacuumed and analysed
+then, as those of a database that has run for a day are.
 """
 
 from dataclasses import dataclass
@@ -38,6 +38,7 @@ from airflow_jobs.models import (
     TraverseRevision,
     Visit,
 )
+from dashboards.standings import renew_standings
 
 YEARS: Final = 10
 TRAVERSES_A_SYSTEM: Final = 100
@@ -263,6 +264,7 @@ def fill(traverses: int) -> Filled:
     recompute.measure_anew()
     chosen = _chosen(systems)
     _compute(chosen["traverse_id"])
+    renew_standings()
     with connection.cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
     return Filled(traverses=traverses, systems=systems, crews=crews, manager=manager, **chosen)

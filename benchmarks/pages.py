@@ -180,12 +180,14 @@ def measure(on: "Filled", rounds: int) -> Iterator[Figure]:
 
             with CaptureQueriesContext(connection) as statements:
                 ask()
+            # The next request empties the log that they are counted in.
+            count = len(statements)
             took = []
             for _ in range(rounds):
                 start = time.perf_counter()
                 ask()
                 took.append(time.perf_counter() - start)
-            yield Figure(look.name, look.view, statistics.median(took), len(statements))
+            yield Figure(look.name, look.view, statistics.median(took), count)
 
 
 @contextmanager
@@ -224,7 +226,10 @@ def _measure_one(traverses: int, rounds: int, answer: Path) -> None:
         # As root another account runs PostgreSQL and must get through to its folder.
         Path(folder).chmod(0o711)
         with _filled(traverses, Path(folder)) as on:
-            figures = [asdict(figure) for figure in measure(on, rounds)]
+            figures = []
+            for figure in measure(on, rounds):
+                print(f"  {_label(figure):52}{1e3 * figure.seconds:12.1f} ms", flush=True)
+                figures.append(asdict(figure))
     answer.write_text(json.dumps(figures))
 
 
@@ -245,16 +250,19 @@ def _figures(traverses: int, rounds: int) -> list[Figure]:
         return [Figure(**figure) for figure in json.loads(answer.read_text())]
 
 
+def _label(figure: Figure) -> str:
+    return f"{figure.name}: {figure.view}" if figure.view else figure.name
+
+
 def _print(small: Sequence[Figure], large: Sequence[Figure], sizes: Sequence[int]) -> None:
     heads = "".join(f"{f'at {size:,}':>15}" for size in sizes)
     print(f"{'':52}{heads}{'times':>9}{'statements':>13}")
     for one, other in zip(small, large, strict=True):
-        label = f"{one.name}: {one.view}" if one.view else one.name
         same = str(one.statements)
         if other.statements != one.statements:
             same = f"{one.statements} -> {other.statements}"
         print(
-            f"{label:52}{1e3 * one.seconds:12.1f} ms{1e3 * other.seconds:12.1f} ms"
+            f"{_label(one):52}{1e3 * one.seconds:12.1f} ms{1e3 * other.seconds:12.1f} ms"
             f"{other.seconds / one.seconds:9.1f}{same:>13}"
         )
 
