@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs.models import (
@@ -189,3 +189,21 @@ def test_filters_see_what_is_kept() -> None:
     found = _now(Filters(site=site.pk))
     assert (found.looked_at, [one.system.site_id for one in found.systems]) == (1, [site.pk])
     assert _now(Filters(air_path="supply")).systems == ()
+
+
+def test_a_worker_that_is_stopped_half_way_loses_no_mark() -> None:
+    _company()
+    marks = ChangedSystem.objects.count()
+    with transaction.atomic():
+        renew_standings()
+        transaction.set_rollback(True)
+    assert (ChangedSystem.objects.count(), Standing.objects.count()) == (marks, 0)
+    assert _now() == _without()
+
+
+def test_results_that_are_put_back_on_the_list_change_no_standing() -> None:
+    _company()
+    renew_standings()
+    Computation.objects.update(state="pending")
+    assert not ChangedSystem.objects.exists()
+    assert "pending" in {reason.code for one in _now().systems for reason in one.reasons}
