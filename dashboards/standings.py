@@ -19,15 +19,15 @@ LOCK: Final = 7_160_231
 
 # What is marked first, and then what was never worked out by this code.
 _TO_DO: Final = """
-SELECT x.equipment_id, array_agg(x.id) AS marks
-FROM (SELECT id, equipment_id FROM airflow_jobs_changedsystem ORDER BY id LIMIT %(marks)s) x
-GROUP BY x.equipment_id
+(SELECT x.equipment_id, array_agg(x.id) AS marks
+ FROM airflow_jobs_changedsystem x
+ GROUP BY x.equipment_id ORDER BY min(x.id) LIMIT %(most)s)
 UNION ALL
 (SELECT e.id, '{}' FROM airflow_jobs_equipment e
  LEFT JOIN airflow_jobs_standing k ON k.equipment_id = e.id AND k.made_by = %(made_by)s
  WHERE k.equipment_id IS NULL
    AND NOT EXISTS (SELECT FROM airflow_jobs_changedsystem x WHERE x.equipment_id = e.id)
- ORDER BY e.id LIMIT %(systems)s)
+ ORDER BY e.id LIMIT %(most)s)
 """
 
 _TREND: Final = (
@@ -61,20 +61,18 @@ def _renew_some() -> int:
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [LOCK])
         if not cursor.fetchone()[0]:
             return 0
-        cursor.execute(_TO_DO, {"marks": 4 * STEP, "systems": STEP, "made_by": MADE_BY})
+        cursor.execute(_TO_DO, {"most": STEP, "made_by": MADE_BY})
         marks: dict[UUID, list[int]] = dict(cursor.fetchall())
-        keys = list(marks)
-        for start in range(0, len(keys), STEP):
-            found = standings_of(keys[start : start + STEP])
-            Standing.objects.bulk_create(
-                [_row(key, measurements, trend) for key, (measurements, trend) in found.items()],
-                update_conflicts=True,
-                unique_fields=["equipment"],
-                update_fields=["made_by", "measurements", *_TREND],
-            )
+        found = standings_of(list(marks))
+        Standing.objects.bulk_create(
+            [_row(key, measurements, trend) for key, (measurements, trend) in found.items()],
+            update_conflicts=True,
+            unique_fields=["equipment"],
+            update_fields=["made_by", "measurements", *_TREND],
+        )
         taken = [mark for listed in marks.values() for mark in listed]
         cursor.execute("DELETE FROM airflow_jobs_changedsystem WHERE id = ANY (%s)", [taken])
-        return len(keys)
+        return len(marks)
 
 
 def _row(equipment_id: UUID, measurements: list[int], trend: Trend | None) -> Standing:
