@@ -16,7 +16,9 @@ MOST_STEPS = 400
 _FOCUSABLE = """() => {
   const all = [...document.querySelectorAll(
     "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']")]
-    .filter(one => !one.disabled && one.checkVisibility({ checkVisibilityCSS: true }));
+    .filter(one => !one.disabled && one.checkVisibility({ checkVisibilityCSS: true }))
+    // Of radio buttons that belong together the chosen one is the stop; arrows lead to the others.
+    .filter(one => one.type !== "radio" || one.checked);
   window.stops = all;
   return all.length;
 }"""

@@ -4,11 +4,14 @@
 const period = document.getElementById("f-period");
 const days = ["f-from", "f-to"].map((id) => document.getElementById(id));
 
-for (const day of days) {
-  day.addEventListener("input", () => {
-    if (day.value) period.value = "dates";
+// Where nothing is on record there is no form either.
+if (period && days.every(Boolean)) {
+  for (const day of days) {
+    day.addEventListener("input", () => {
+      if (day.value) period.value = "dates";
+    });
+  }
+  period.addEventListener("change", () => {
+    if (period.value !== "dates") for (const day of days) day.value = "";
   });
 }
-period.addEventListener("change", () => {
-  if (period.value !== "dates") for (const day of days) day.value = "";
-});
