@@ -133,7 +133,7 @@ def test_an_export_is_in_the_order_in_which_things_were_measured_whatever_was_co
     lines = [json.loads(line) for line in (tmp_path / "out.jsonl").read_text().splitlines()]
     assert [line["id"] for line in lines] == [str(early.pk), str(late.pk)]
     assert (lines[0]["revision"], lines[0]["content"]) == (2, {"notes": "second"})
-    assert lines[1]["result"] == {"state": "pending", "previous": None}
+    assert lines[1]["result"] == {"state": "pending", "settled_at": None, "previous": None}
 
 
 def test_what_was_exported_may_be_loaded_again_and_changes_nothing(
