@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from ..statistics.meters import Offsets, meter_offsets
+from ..statistics.meters import polished_meters
 from ..values.filters import Filters
 from ..values.meters import MeterStanding, Reads, Register, RestsOn, ResultNamed
 from .measured import in_period, of_measurements, of_systems, parameters, rows
@@ -222,14 +222,10 @@ def _reads(cells: dict[str, Any] | None, listed: list[UUID]) -> list[Reads | Non
     values = np.array(cells["log_flow"])[known]
     stratum = np.array(cells["stratum"])[known]
 
-    def offsets(level: float) -> Offsets:
-        return meter_offsets(
-            values, meter=meter[known], stratum=stratum, meters=len(at), level=level
-        )
-
-    plain = offsets(1.0 - FALSE_ALARMS)
+    polished = polished_meters(values, meter=meter[known], stratum=stratum, meters=len(listed))
+    plain = polished.at(1.0 - FALSE_ALARMS)
     compared = int(np.count_nonzero(plain.comparisons >= FEWEST))
-    strict = offsets(1.0 - FALSE_ALARMS / max(compared, 1))
+    strict = polished.at(1.0 - FALSE_ALARMS / max(compared, 1))
     return [
         Reads(
             offset=float(np.expm1(plain.offset[index])),
