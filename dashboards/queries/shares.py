@@ -8,6 +8,7 @@ from typing import Any, Final
 from uuid import UUID
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airflow_jobs.models import Stage
 
@@ -19,6 +20,8 @@ from ..values.filters import Filters
 from ..values.shares import Change, Compared, FleetShares, MonthShare, NamedShare, Share
 from .jobs import jobs
 from .measured import parameters, rows
+
+Floats = NDArray[np.float64]
 
 # Over a longer period than this, shares go by quarters.
 MONTHS_UP_TO_DAYS: Final = 18 * 31
@@ -35,30 +38,67 @@ COUNTS: Final = """
     count(*) FILTER (WHERE j.state = 'pending') AS pending
 """
 
-# Which columns a row is counted by, as PostgreSQL numbers grouping sets of (month, crew, site).
-_WHOLE, _BY_MONTH, _BY_CREW, _BY_SITE, _BY_CREW_AND_SITE = 7, 3, 5, 6, 4
+_COUNTED: Final = (
+    "total",
+    "below",
+    "above",
+    "below_undecided",
+    "above_undecided",
+    "inside_undecided",
+    "pending",
+    "without_as_left",
+)
+_SUMS: Final = ", ".join(f"sum(c.{name})::bigint AS {name}" for name in _COUNTED)
 
+# Which columns a row is counted by, as PostgreSQL numbers grouping sets of (month, crew, site).
+_WHOLE, _BY_MONTH, _BY_CREW, _BY_SITE = 7, 3, 5, 6
+
+# Jobs are counted once, in cells; all else are sums of cells, which are fewer. What only numbers
+# are wanted of comes in arrays on the row of the whole.
 _SHARES: Final = f"""
 WITH {{jobs}},
-left_measured AS (
-    SELECT DISTINCT visit_id, equipment_id FROM jobs WHERE stage = 'as_left'
+told AS MATERIALIZED (
+    SELECT jobs.stage, jobs.month, jobs.crew_id, jobs.site_id, jobs.is_below, jobs.is_above,
+           jobs.verdict, jobs.state, jobs.position, jobs.position_u,
+           bool_or(jobs.stage = 'as_left') OVER (PARTITION BY jobs.visit_id, jobs.equipment_id)
+               AS is_left_measured
+    FROM jobs
+),
+cells AS MATERIALIZED (
+    SELECT j.stage, j.month, j.crew_id, j.site_id, {COUNTS},
+           count(*) FILTER (WHERE j.stage = 'as_found' AND (j.is_below OR j.is_above)
+                            AND NOT j.is_left_measured) AS without_as_left
+    FROM told j
+    GROUP BY j.stage, j.month, j.crew_id, j.site_id
 ),
 counted AS (
-    SELECT grouping(j.month, j.crew_id, j.site_id) AS counted_by,
-           j.stage, j.month, j.crew_id, j.site_id, {COUNTS},
-           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
-                THEN array_agg(j.position) END AS positions,
-           CASE WHEN grouping(j.month, j.crew_id, j.site_id) = {_WHOLE}
-                THEN array_agg(j.position_u) END AS positions_u,
-           count(*) FILTER (WHERE j.stage = 'as_found' AND (j.is_below OR j.is_above)
-                            AND l.visit_id IS NULL) AS without_as_left
-    FROM jobs j
-    LEFT JOIN left_measured l ON l.visit_id = j.visit_id AND l.equipment_id = j.equipment_id
-    GROUP BY GROUPING SETS ((j.stage), (j.stage, j.month), (j.stage, j.crew_id),
-                            (j.stage, j.site_id), (j.stage, j.crew_id, j.site_id))
+    SELECT grouping(c.month, c.crew_id, c.site_id) AS counted_by,
+           c.stage, c.month, c.crew_id, c.site_id, {_SUMS}
+    FROM cells c
+    GROUP BY GROUPING SETS ((c.stage), (c.stage, c.month), (c.stage, c.crew_id),
+                            (c.stage, c.site_id))
+),
+positions AS (
+    SELECT told.stage, array_agg(told.position) AS positions,
+           array_agg(told.position_u) AS positions_u
+    FROM told GROUP BY told.stage
+),
+crews_at_sites AS (
+    SELECT c.stage, array_agg(c.crew_id) AS cell_crews, array_agg(c.site_id) AS cell_sites,
+           array_agg(c.total) AS cell_totals, array_agg(c.outside) AS cell_outsides
+    FROM (
+        SELECT c.stage, c.crew_id, c.site_id, sum(c.total)::bigint AS total,
+               sum(c.below + c.above)::bigint AS outside
+        FROM cells c GROUP BY c.stage, c.crew_id, c.site_id
+        ORDER BY c.stage, c.crew_id, c.site_id
+    ) c
+    GROUP BY c.stage
 )
-SELECT counted.*, crew.name AS crew, site.name AS site
+SELECT counted.*, crew.name AS crew, site.name AS site,
+       p.positions, p.positions_u, b.cell_crews, b.cell_sites, b.cell_totals, b.cell_outsides
 FROM counted
+LEFT JOIN positions p ON counted.counted_by = {_WHOLE} AND p.stage = counted.stage
+LEFT JOIN crews_at_sites b ON counted.counted_by = {_WHOLE} AND b.stage = counted.stage
 LEFT JOIN airflow_jobs_crew crew ON crew.id = counted.crew_id
 LEFT JOIN airflow_jobs_site site ON site.id = counted.site_id
 ORDER BY counted.stage, counted.month, counted.crew_id, counted.site_id
@@ -184,30 +224,17 @@ def shares_of(found: list[dict[str, Any]]) -> list[Share]:
 def _groups(found: list[dict[str, Any]], noun: str) -> dict[tuple[str, UUID], Compared]:
     """Hold crews against what others did at the same sites, and sites against each other."""
     compared: dict[tuple[str, UUID], Compared] = {}
-    of_crews = noun == "crew"
     for stage in (Stage.AS_FOUND, Stage.AS_LEFT):
-        cells = [
-            row
-            for row in found
-            if row["stage"] == stage
-            and row["counted_by"] == (_BY_CREW_AND_SITE if of_crews else _BY_SITE)
-        ]
-        keys = list(dict.fromkeys(row[f"{noun}_id"] for row in cells))
+        rows_of_stage = [row for row in found if row["stage"] == stage]
+        keys, total, outside = (
+            _crews_at_sites(rows_of_stage) if noun == "crew" else _sites(rows_of_stage)
+        )
         if not keys:
             continue
-        strata = list(dict.fromkeys(row["site_id"] for row in cells)) if of_crews else [None]
-        at = {key: index for index, key in enumerate(keys)}
-        stratum = {key: index for index, key in enumerate(strata)}
-        total = np.zeros((len(keys), len(strata)))
-        outside = np.zeros_like(total)
-        for row in cells:
-            place = at[row[f"{noun}_id"]], stratum[row["site_id"] if of_crews else None]
-            total[place] = row["total"]
-            outside[place] = row["below"] + row["above"]
         marked = mark(outside, total)
         jobs = total.sum(axis=1)
         shrunk = shrink(outside.sum(axis=1), jobs)
-        for key, index in at.items():
+        for index, key in enumerate(keys):
             compared[stage, key] = Compared(
                 planning_share=float(1.0 - shrunk.share[index]),
                 planning_low=float(1.0 - shrunk.high[index]),
@@ -218,6 +245,31 @@ def _groups(found: list[dict[str, Any]], noun: str) -> dict[tuple[str, UUID], Co
                 differs=bool(marked.is_marked[index]),
             )
     return compared
+
+
+def _sites(found: list[dict[str, Any]]) -> tuple[list[UUID], Floats, Floats]:
+    """Return the sites with how many jobs each had, and how many outside, in one stratum."""
+    cells = [row for row in found if row["counted_by"] == _BY_SITE]
+    total = np.array([[row["total"]] for row in cells], float)
+    outside = np.array([[row["below"] + row["above"]] for row in cells], float)
+    return [row["site_id"] for row in cells], total, outside
+
+
+def _crews_at_sites(found: list[dict[str, Any]]) -> tuple[list[UUID], Floats, Floats]:
+    """Return the crews with how many jobs each had, and how many outside; a site is a stratum."""
+    for row in found:
+        if row["counted_by"] == _WHOLE:
+            crews = {key: index for index, key in enumerate(dict.fromkeys(row["cell_crews"]))}
+            sites = {key: index for index, key in enumerate(dict.fromkeys(row["cell_sites"]))}
+            place = (
+                [crews[key] for key in row["cell_crews"]],
+                [sites[key] for key in row["cell_sites"]],
+            )
+            total = np.zeros((len(crews), len(sites)))
+            outside = np.zeros_like(total)
+            total[place], outside[place] = row["cell_totals"], row["cell_outsides"]
+            return list(crews), total, outside
+    return [], np.zeros((0, 0)), np.zeros((0, 0))
 
 
 def _named(
