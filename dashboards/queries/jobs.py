@@ -8,7 +8,8 @@ from ..values.filters import Filters
 from .measured import in_period, of_measurements, of_systems
 
 # A job is one system in one state on one visit at one stage: as it was found counts the first
-# judged measurement, as it was left the last. Both stages are read in one go and stay apart.
+# judged measurement, as it was left the last. Both stages are read in one go and stay apart. A site
+# is always there; joined like this it is not even looked up where nothing is asked of it.
 _JOBS: Final = """
 jobs AS (
     SELECT DISTINCT ON (m.visit_id, m.equipment_id, m.call, m.stage)
@@ -23,7 +24,7 @@ jobs AS (
            m.judged_u / (m.target_high - m.target_low) AS position_u
     FROM airflow_jobs_measurement m
     JOIN airflow_jobs_equipment e ON e.id = m.equipment_id
-    JOIN airflow_jobs_site s ON s.id = e.site_id
+    LEFT JOIN airflow_jobs_site s ON s.id = e.site_id
     LEFT JOIN airflow_jobs_computation open
            ON open.id = m.computation_id AND open.state <> 'computed'
     WHERE m.stage IN ('as_found', 'as_left') AND m.verdict <> 'not_judged'
