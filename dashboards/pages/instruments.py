@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from typing import Final
 from uuid import UUID
 
@@ -26,6 +27,8 @@ from .filtering import allowed, filter_form, offered_choices
 from .frame import Frame, file_of, page
 
 MOST_RESULTS: Final = 25
+# What stands first is what asks for something; the files have all of it.
+MOST_METERS: Final = 50
 
 
 @page
@@ -48,11 +51,13 @@ def instruments(frame: Frame) -> HttpResponse:
             "data_id": "chart-meters-data",
             "figure": meters_compared(found.meters),
         },
-        compared_table=_compared_table(found, asked, frame),
+        compared_table=_on_page(_compared_table(found, asked, frame)),
         register_sentence=meter_words.register_sentence(found, today=frame.today),
-        register_table=_register_table(found, asked, frame),
+        register_table=_on_page(_register_table(found, asked, frame)),
         found_off_sentence=calibration_words.found_off_sentence(calibrated),
-        calibrations_table=_calibrations_table(calibrated, asked, frame) if calibrated else None,
+        calibrations_table=_on_page(_calibrations_table(calibrated, asked, frame))
+        if calibrated
+        else None,
         lasting_link=f"{reverse('instruments')}?{asked.lasting_query}",
     )
 
@@ -155,6 +160,10 @@ def _calibrations_table(found: tuple[CalibrationFound, ...], asked: Asked, frame
         href=_file("calibrations", asked),
         query=asked.query(),
     )
+
+
+def _on_page(table: Table) -> Table:
+    return replace(table, rows=table.rows[:MOST_METERS], more=max(len(table.rows) - MOST_METERS, 0))
 
 
 def _meter(asked: Asked, frame: Frame, instrument_id: UUID) -> MeterStanding:
