@@ -8,8 +8,9 @@ makes it, and what the worker works out ahead, as it does. The tables are vacuum
 then, as those of a database that has run for a day are.
 """
 
-from dataclasses import dataclass
-from typing import Any, Final
+import json
+from dataclasses import dataclass, fields
+from typing import Any, Final, Self
 from uuid import UUID
 
 from django.db import connection, models
@@ -215,6 +216,22 @@ class Filled:
     site_id: UUID
     customer_id: UUID
     instrument_id: UUID
+
+    def as_json(self) -> str:
+        """Return what `from_json` reads, for a company that is used again."""
+        return json.dumps(
+            {field.name: getattr(self, field.name) for field in fields(self)},
+            default=lambda value: str(value.pk if isinstance(value, Person) else value),
+        )
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Return what was kept of a company that is in the database."""
+        kept = json.loads(text)
+        for name in kept:
+            if name.endswith("_id"):
+                kept[name] = UUID(kept[name])
+        return cls(**{**kept, "manager": Person.objects.get(pk=kept["manager"])})
 
 
 def fill(traverses: int) -> Filled:

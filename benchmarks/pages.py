@@ -1,12 +1,16 @@
 """How long the manager's pages take at ten thousand and at a million traverses, in one run.
 
     python -m benchmarks.pages [--quick] [--sizes 10000 1000000] [--rounds 5] [--keep FOLDER]
+                               [--only fleet crews ...]
 
 Each size gets a PostgreSQL of its own in a throw-away folder, filled with an invented company
 (`benchmarks.company`). Pages are asked for in the same process, so the figures are the server's
 own time: queries, values, charts, template. Each is the median of some rounds, after one that
-warms up. The small company is the yardstick: the last column says how many times longer a page
-takes for a hundred times as many traverses, and the number of statements must be the same.
+warms up. The small company is the yardstick: the last columns say how many times longer a page
+takes for a hundred times as many traverses, and the number of statements, which must be the same.
+
+With `--keep` the databases stay in that folder and are used again the next time, so that one
+page can be worked on without filling a million again.
 """
 
 import argparse
@@ -160,8 +164,8 @@ PAGES: "dict[str, Callable[[Filled], list[Look]]]" = {
 NOT_MEASURED = {"method"}
 
 
-def measure(on: "Filled", rounds: int) -> Iterator[Figure]:
-    """Ask for every page; yield what each took."""
+def measure(on: "Filled", rounds: int, only: Sequence[str] = ()) -> Iterator[Figure]:
+    """Ask for every page, or for those of some names; yield what each took."""
     from django.db import connection
     from django.test import Client
     from django.test.utils import CaptureQueriesContext
@@ -169,7 +173,9 @@ def measure(on: "Filled", rounds: int) -> Iterator[Figure]:
 
     client = Client(SERVER_NAME="localhost")
     client.force_login(on.manager)
-    for looks in PAGES.values():
+    for name, looks in PAGES.items():
+        if only and name not in only:
+            continue
         for look in looks(on):
             address = f"{reverse(look.name, kwargs=look.arguments)}?{look.query}"
 
@@ -192,7 +198,10 @@ def measure(on: "Filled", rounds: int) -> Iterator[Figure]:
 
 @contextmanager
 def _filled(traverses: int, folder: Path) -> "Iterator[Filled]":
-    """Have a company of that size in a database of its own for the length of a block."""
+    """Have a company of that size in a database of its own for the length of a block.
+
+    A folder that has one from an earlier time is used as it is.
+    """
     os.environ["DATA_DIR"] = str(folder)
     os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
     # Whatever else this shell points at must not be filled with inventions.
@@ -212,28 +221,49 @@ def _filled(traverses: int, folder: Path) -> "Iterator[Filled]":
             call_command("migrate", verbosity=0)
             from benchmarks import company
 
+            kept = folder / "filled.json"
+            if kept.exists():
+                yield company.Filled.from_json(kept.read_text())
+                return
             start = time.perf_counter()
             filled = company.fill(traverses)
             print(f"  {traverses:,} traverses filled in {time.perf_counter() - start:.0f} s")
+            kept.write_text(filled.as_json())
             yield filled
         finally:
             connections.close_all()
 
 
-def _measure_one(traverses: int, rounds: int, answer: Path) -> None:
+@contextmanager
+def _folder(keep: Path | None, traverses: int) -> Iterator[Path]:
+    """Have a folder for a database: one that stays, or one that goes."""
+    if keep is not None:
+        folder = keep.resolve() / str(traverses)
+        folder.mkdir(parents=True, exist_ok=True)
+        yield folder
+        return
+    with tempfile.TemporaryDirectory(prefix="duct-flow-bench-") as throw_away:
+        yield Path(throw_away)
+
+
+def _measure_one(
+    traverses: int, rounds: int, answer: Path, *, keep: Path | None, only: Sequence[str]
+) -> None:
     """Fill, measure and write the figures; in a process of its own, for settings are for good."""
-    with tempfile.TemporaryDirectory(prefix="duct-flow-bench-") as folder:
+    with _folder(keep, traverses) as folder:
         # As root another account runs PostgreSQL and must get through to its folder.
-        Path(folder).chmod(0o711)
-        with _filled(traverses, Path(folder)) as on:
+        folder.chmod(0o711)
+        with _filled(traverses, folder) as on:
             figures = []
-            for figure in measure(on, rounds):
+            for figure in measure(on, rounds, only):
                 print(f"  {_label(figure):52}{1e3 * figure.seconds:12.1f} ms", flush=True)
                 figures.append(asdict(figure))
     answer.write_text(json.dumps(figures))
 
 
-def _figures(traverses: int, rounds: int) -> list[Figure]:
+def _figures(
+    traverses: int, rounds: int, *, keep: Path | None, only: Sequence[str]
+) -> list[Figure]:
     """Return the figures of one size."""
     with tempfile.TemporaryDirectory() as folder:
         answer = Path(folder) / "figures.json"
@@ -241,6 +271,8 @@ def _figures(traverses: int, rounds: int) -> list[Figure]:
             [
                 *(sys.executable, "-m", "benchmarks.pages", "--one", str(answer)),
                 *("--sizes", str(traverses), "--rounds", str(rounds)),
+                *(("--keep", str(keep)) if keep else ()),
+                *(("--only", *only) if only else ()),
             ],
             cwd=PROJECT,
             check=True,
@@ -275,13 +307,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "--sizes", type=int, nargs="+", metavar="N", help="numbers of traverses, smallest first"
     )
     parser.add_argument("--rounds", type=int, default=ROUNDS)
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="keep the databases there")
+    parser.add_argument("--only", nargs="+", default=[], choices=PAGES, metavar="NAME")
     parser.add_argument("--one", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
     sizes = options.sizes or (QUICK_SIZES if options.quick else SIZES)
     if options.one:
-        _measure_one(sizes[0], options.rounds, options.one)
+        _measure_one(sizes[0], options.rounds, options.one, keep=options.keep, only=options.only)
         return
-    figures = [_figures(size, options.rounds) for size in sizes]
+    figures = [
+        _figures(size, options.rounds, keep=options.keep, only=options.only) for size in sizes
+    ]
     _print(figures[0], figures[-1], (sizes[0], sizes[-1]))
 
 
