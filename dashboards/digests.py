@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
 from typing import Final
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -24,7 +23,7 @@ from .queries.meters import register
 from .queries.shares import change_against_before, fleet_shares
 from .values.digest import Digest, DigestItem, DigestSection
 from .values.filters import Filters
-from .values.shares import Share
+from .values.shares import FleetShares, Share
 from .values.systems import Attention
 
 MOST_ITEMS: Final = 5
@@ -51,12 +50,13 @@ def digest_of(company: House, *, today: datetime.date) -> Digest:
     """
     asked = read_filters({}, today=today)
     standing = attention(asked.filters, today=today)
+    shares = fleet_shares(asked.filters)
     sections = (
-        _standing(asked),
+        _standing(asked, shares.left),
         _last_week(today),
         _look(standing, company, today),
         _due(standing, asked.filters, company, today),
-        _crews(asked.filters, company),
+        _crews(asked.filters, shares, company),
         _meters(asked.filters, today),
     )
     return Digest(
@@ -77,8 +77,7 @@ def as_mail(digest: Digest, *, site_url: str) -> tuple[str, str]:
     )
 
 
-def _standing(asked: Asked) -> DigestSection:
-    share = fleet_shares(asked.filters).left
+def _standing(asked: Asked, share: Share) -> DigestSection:
     change = change_against_before(asked.filters, share)
     stands = fleet_words.standing(share, change, asked)
     if stands is None:
@@ -159,9 +158,9 @@ def _due(
     )
 
 
-def _crews(filters: Filters, company: House) -> DigestSection:
+def _crews(filters: Filters, shares: FleetShares, company: House) -> DigestSection:
     offered = choices(filters, _MANAGER, shows_small_crews=company.shows_small_crews)
-    comparison = crew_comparison(filters)
+    comparison = crew_comparison(filters, shares=shares)
     shown = [one.named for one in comparison.crews if one.named.id not in offered.small_crew_ids]
     differing = [one for one in shown if one.left_compared and one.left_compared.differs]
     if differing:
@@ -174,7 +173,7 @@ def _crews(filters: Filters, company: House) -> DigestSection:
 
 
 def _meters(filters: Filters, today: datetime.date) -> DigestSection:
-    found = register(replace(filters, from_on=None, to_on=None), today=today)
+    found = register(filters, today=today)
     if not found.meters:
         said: tuple[str, ...] = ("No meter is on record yet.",)
     else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from dataclasses import replace
 from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -21,7 +22,7 @@ from ..values.systems import (
 )
 from .measured import MEASURED, of_measurements, of_systems, parameters, rows
 from .measurements import COLUMNS, JOINS, measurement_of
-from .standings import LATEST, MADE_BY, SYSTEM, Stands, name_of, stand, worked_out
+from .standings import LATEST, MADE_BY, SYSTEM, Stands, name_of, stand
 
 # What a reason weighs: a system surely out of range first, then what can't be known, then what
 # is coming. The weight of the first three grows with how far, how surely, how soon.
@@ -52,7 +53,8 @@ _TREND: Final = (
 )
 
 # Of systems whose standing was worked out ahead and still holds, only those come that can have a
-# reason; the others come with their latest measurements, as if nothing were kept.
+# reason; the others come with their latest measurements, as if nothing were kept. Which
+# measurements a standing rests on is only looked up where something is asked of them.
 _KEPT: Final = f"""
 WITH {MEASURED},
 spans AS (
@@ -80,20 +82,25 @@ latest AS (
     ) m
     WHERE l.is_changed
 ),
-chosen AS (
+kept AS (
     SELECT l.equipment_id, one.computation_id, one.place
     FROM looked l
     CROSS JOIN LATERAL unnest(l.measurements) WITH ORDINALITY AS one (computation_id, place)
-    WHERE NOT l.is_changed
+    {{of_measurements}}
+    WHERE NOT l.is_changed AND {{measurements}}
+),
+chosen AS (
+    SELECT kept.equipment_id, kept.computation_id, kept.place FROM kept
     UNION ALL
     SELECT latest.equipment_id, latest.computation_id, NULL FROM latest
 ),
 counted AS (
-    SELECT count(*) AS looked_at,
+    SELECT count(*) FILTER (WHERE NOT l.is_changed AND kept.equipment_id IS NOT NULL) AS kept,
            count(*) FILTER (WHERE CASE WHEN l.is_changed THEN latest.equipment_id IS NULL
                                        ELSE l.measurements = '{{{{}}}}' END) AS never_measured
     FROM looked l
     LEFT JOIN (SELECT DISTINCT equipment_id FROM latest) latest USING (equipment_id)
+    LEFT JOIN (SELECT DISTINCT equipment_id FROM kept) kept USING (equipment_id)
 )
 SELECT counted.*, told.*
 FROM counted
@@ -132,21 +139,15 @@ def attention(filters: Filters, *, today: datetime.date) -> Attention:
     Parameters
     ----------
     filters
-        Customer, site and kind narrow the systems, crew and air path the measurements.
+        Customer, site and kind narrow the systems. Crew and air path ask for those whose last
+        visit was that crew's, or measured there: what another crew has set since is no longer
+        as this one left it.
     today
         The day on which calibrations are due or not, and from which drifts are foreseen.
     """
     meters = rows(_CALIBRATIONS, {})
     spans = {row["id"]: _spans(row) for row in meters}
-    if filters.crew is None and filters.air_path is None:
-        systems, looked_at, never_measured = _kept(filters)
-    else:
-        # What is kept rests on all measurements of a system.
-        systems = worked_out(
-            f"{IN_USE} AND {of_systems(filters)}", of_measurements(filters), parameters(filters)
-        )
-        looked_at = len(systems)
-        never_measured = sum(not one.is_measured for one in systems)
+    systems, looked_at, never_measured = _standing(filters)
     needing = [_needs(one, spans, today) for one in systems]
     return Attention(
         systems=tuple(
@@ -161,22 +162,49 @@ def attention(filters: Filters, *, today: datetime.date) -> Attention:
     )
 
 
-def _kept(filters: Filters) -> tuple[list[Stands], int, int]:
+def _standing(filters: Filters) -> tuple[list[Stands], int, int]:
     """Return the systems that can have a reason, how many were looked at, how many never were."""
+    asks = filters.crew is not None or filters.air_path is not None
     found = rows(
-        _KEPT.format(systems=of_systems(filters)), {**parameters(filters), "made_by": MADE_BY}
+        _KEPT.format(
+            systems=of_systems(filters),
+            measurements=of_measurements(filters),
+            of_measurements="JOIN airflow_jobs_measurement m USING (computation_id)"
+            if asks
+            else "",
+        ),
+        {**parameters(filters), "made_by": MADE_BY},
     )
     counted = found[0]
     told = [row for row in found if row["equipment_id"] is not None]
-    changed = stand([row for row in told if row["is_changed"]])
     kept: dict[UUID, list[dict[str, Any]]] = {}
     for row in told:
         if not row["is_changed"]:
             kept.setdefault(row["equipment_id"], []).append(row)
+    changed = [
+        asked
+        for one in stand([row for row in told if row["is_changed"]])
+        if (asked := _asked_of(one, filters)).standing
+    ]
+    # A system that nobody has measured is no crew's and has no air path yet.
+    never_measured = 0 if asks else counted["never_measured"]
     return (
         [*changed, *(_as_kept(group) for group in kept.values())],
-        counted["looked_at"],
-        counted["never_measured"],
+        counted["kept"] + len(changed) + never_measured,
+        never_measured,
+    )
+
+
+def _asked_of(one: Stands, filters: Filters) -> Stands:
+    """Return a system with those measurements of its standing that are asked for."""
+    return replace(
+        one,
+        standing=tuple(
+            each
+            for each in one.standing
+            if filters.crew in (None, each.crew_id)
+            and (filters.air_path is None or filters.air_path in each.air_paths)
+        ),
     )
 
 
@@ -188,7 +216,6 @@ def _as_kept(group: list[dict[str, Any]]) -> Stands:
         line["since"] = line["since"].astimezone(zone)
     return Stands(
         system=name_of(first),
-        is_measured=True,
         standing=tuple(measurement_of(row, zone) for row in group),
         trend=Trend(**line) if line["pairs"] is not None else None,
     )

@@ -12,7 +12,7 @@ from ..statistics.comparisons import FEWEST_JOBS
 from ..statistics.funnels import spread_limits
 from ..values.crews import CrewComparison, CrewShare, Funnel, Visits
 from ..values.filters import Filters
-from ..values.shares import NamedShare, Share
+from ..values.shares import FleetShares, NamedShare, Share
 from .measured import in_period, of_systems, parameters, rows
 from .shares import fleet_shares
 
@@ -42,7 +42,7 @@ ORDER BY m.crew_id
 """
 
 
-def crew_comparison(filters: Filters) -> CrewComparison:
+def crew_comparison(filters: Filters, *, shares: FleetShares | None = None) -> CrewComparison:
     """Return every crew's shares and visits in the period; two statements.
 
     Parameters
@@ -50,9 +50,12 @@ def crew_comparison(filters: Filters) -> CrewComparison:
     filters
         Period, customer, site, kind and air path; the crew is left out, for a crew can only be
         compared with others. Kind and air path don't narrow the visits.
+    shares
+        The shares of these filters without a crew, where they are at hand; one statement less.
     """
     everybody = replace(filters, crew=None)
-    shares = fleet_shares(everybody)
+    if shares is None:
+        shares = fleet_shares(everybody)
     by_place = replace(everybody, kind=None)
     conditions = " AND ".join((of_systems(by_place), in_period(by_place)))
     visits = rows(_VISITS.format(conditions=conditions), parameters(by_place))

@@ -75,39 +75,23 @@ WITH coming AS (
 ),
 asked AS (
     SELECT e.id, e.tag, e.kind, s.id AS site_id, s.name AS site, s.time_zone, e.created_at,
-           (last.taken_at AT TIME ZONE s.time_zone)::date AS last_on, coming.planned_for
+           last.taken_on AS last_on, coming.planned_for
     FROM airflow_jobs_equipment e
     JOIN airflow_jobs_site s ON s.id = e.site_id
     LEFT JOIN coming ON coming.site_id = s.id
     LEFT JOIN LATERAL (
-        SELECT found.taken_at, v.crew_id
-        FROM (
-            SELECT t.taken_at, t.visit_id
-            FROM airflow_jobs_ductsection d
-            CROSS JOIN LATERAL (
-                SELECT t.taken_at, t.visit_id FROM airflow_jobs_traverse t
-                WHERE t.duct_section_id = d.id AND t.stage <> 'check'
-                ORDER BY t.taken_at DESC LIMIT 1
-            ) t
-            WHERE d.equipment_id = e.id
-              AND (%(air_path)s::text IS NULL OR d.air_path = %(air_path)s)
-            UNION ALL
-            SELECT r.taken_at, r.visit_id
-            FROM airflow_jobs_flowset f
-            JOIN airflow_jobs_flowsetmember m ON m.flow_set_id = f.id
-            JOIN airflow_jobs_flowreading r ON r.id = m.flow_reading_id
-            WHERE f.equipment_id = e.id AND f.stage <> 'check' AND %(air_path)s::text IS NULL
-        ) found
-        JOIN airflow_jobs_visit v ON v.id = found.visit_id
-        ORDER BY found.taken_at DESC, v.id LIMIT 1
+        SELECT m.taken_on, m.crew_id
+        FROM airflow_jobs_measurement m
+        WHERE m.equipment_id = e.id AND m.stage <> 'check'
+          AND (%(air_path)s::text IS NULL OR %(air_path)s = ANY (m.air_paths))
+        ORDER BY m.taken_at DESC, m.computation_id DESC LIMIT 1
     ) last ON TRUE
     WHERE e.retired_on IS NULL AND s.retired_on IS NULL AND {systems}
       AND (%(air_path)s::text IS NULL
            OR EXISTS (SELECT FROM airflow_jobs_ductsection d
                       WHERE d.equipment_id = e.id AND d.air_path = %(air_path)s))
-      AND (last.taken_at IS NULL
-           OR ((last.taken_at AT TIME ZONE s.time_zone)::date
-                   < %(today)s::date - make_interval(months => %(months)s)
+      AND (last.taken_on IS NULL
+           OR (last.taken_on < %(today)s::date - make_interval(months => %(months)s)
                AND (%(crew)s::uuid IS NULL OR last.crew_id = %(crew)s)))
 ),
 counted AS (

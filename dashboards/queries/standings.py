@@ -41,11 +41,11 @@ JOIN airflow_jobs_site s ON s.id = e.site_id
 LEFT JOIN LATERAL (
     SELECT m.computation_id, {COLUMNS}
     FROM measured m {JOINS}
-    WHERE m.equipment_id = e.id AND m.stage <> 'check' AND {{measurements}}
+    WHERE m.equipment_id = e.id AND m.stage <> 'check'
     ORDER BY m.taken_at DESC, m.computation_id DESC
     LIMIT {LATEST}
 ) latest ON TRUE
-WHERE {{systems}}
+WHERE e.id = ANY (%(equipment)s)
 ORDER BY e.id, latest.taken_at, latest.traverse_id, latest.flow_set_id
 """
 
@@ -55,22 +55,8 @@ class Stands:
     """One system with what its last visit says of it, and its trend."""
 
     system: SystemName
-    is_measured: bool
     standing: tuple[Measurement, ...]
     trend: Trend | None
-
-
-def worked_out(systems: str, measurements: str, values: dict[str, Any]) -> list[Stands]:
-    """Return how systems stand, from their latest measurements; one statement.
-
-    Parameters
-    ----------
-    systems, measurements
-        Conditions on equipment `e` at site `s`, and on measurement `m`.
-    values
-        The parameters that they name.
-    """
-    return stand(rows(_HISTORIES.format(systems=systems, measurements=measurements), values))
 
 
 def stand(found: Sequence[dict[str, Any]]) -> list[Stands]:
@@ -85,7 +71,7 @@ def stand(found: Sequence[dict[str, Any]]) -> list[Stands]:
             history.append(measurement_of(row, ZoneInfo(row["time_zone"])))
     lines = trends(list(histories.values()))
     return [
-        Stands(names[key], bool(history), standing_measurements(tuple(history)), line)
+        Stands(names[key], standing_measurements(tuple(history)), line)
         for (key, history), line in zip(histories.items(), lines, strict=True)
     ]
 
@@ -100,10 +86,7 @@ def standings_of(equipment_ids: Sequence[UUID]) -> dict[UUID, tuple[list[int], T
 
     Systems that are not there are left out.
     """
-    found = rows(
-        _HISTORIES.format(systems="e.id = ANY (%(equipment)s)", measurements="TRUE"),
-        {"equipment": list(equipment_ids)},
-    )
+    found = rows(_HISTORIES, {"equipment": list(equipment_ids)})
     at = {(row["traverse_id"], row["flow_set_id"]): row["computation_id"] for row in found}
     return {
         one.system.id: (

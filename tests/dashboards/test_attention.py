@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs.models import DuctSection, Instrument
 from dashboards.queries.attention import attention
+from dashboards.standings import renew_standings
 from dashboards.values.filters import Filters
 from dashboards.values.systems import Attention
 from tests import factories
@@ -225,6 +226,26 @@ def test_filters_narrow_the_systems(meter: Instrument) -> None:
     assert len(_now(Filters(kind="heat_pump")).systems) == 1
     assert len(_now(Filters(site=section.equipment.site_id)).systems) == 1
     assert len(_now(Filters(air_path="supply")).systems) == 0
+
+
+@pytest.mark.parametrize("renews", [False, True], ids=["live", "kept"])
+def test_a_crew_s_systems_are_those_that_it_visited_last(meter: Instrument, renews: bool) -> None:
+    first, second = factories.make_crew(), factories.make_crew()
+    section = factories.make_section()
+    fields = {"section": section, "instrument": meter}
+    make_job(found=None, left=300.0, crew=first, taken_at=NOW - YEAR, **fields)
+    factories.make_equipment()
+    if renews:
+        renew_standings()
+    assert _codes(_now(Filters(crew=first.pk))) == [["low"]]
+    assert _now(Filters(crew=second.pk)).looked_at == 0
+    make_job(found=None, left=400.0, crew=second, **fields)
+    if renews:
+        renew_standings()
+    mine, theirs = _now(Filters(crew=first.pk)), _now(Filters(crew=second.pk))
+    # What the other crew has set right since is no longer as the first one left it.
+    assert (mine.systems, mine.looked_at, mine.never_measured) == ((), 0, 0)
+    assert (theirs.systems, theirs.looked_at) == ((), 1)
 
 
 @pytest.mark.parametrize("size", [3, 30])
