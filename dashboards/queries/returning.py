@@ -34,8 +34,8 @@ COUNTS: Final = (
     "inside_undecided",
 )
 
-# One line for each system, call and visit, as found and as left side by side; `b` is the visit
-# before. Two visits compare where the target is the same.
+# One line for each system, call and visit, as found and as left side by side, with what the visit
+# before left. Two visits compare where the target is the same.
 _CHAIN: Final = """
 visited AS (
     SELECT coalesce(f.visit_id, l.visit_id) AS visit_id,
@@ -56,31 +56,30 @@ visited AS (
     FULL JOIN (SELECT * FROM jobs WHERE stage = 'as_left') l USING (visit_id, equipment_id, call)
 ),
 numbered AS (
-    SELECT visited.*, row_number() OVER same AS number,
-           max(at) FILTER (WHERE ends_inside) OVER same AS last_inside_at
+    SELECT visited.*, max(at) FILTER (WHERE ends_inside) OVER alike AS last_inside_at,
+           lag(visit_id) OVER same AS before_visit_id, lag(left_at) OVER same AS before_left_at,
+           lag(left_on) OVER same AS before_left_on, lag(left_verdict) OVER same AS before_verdict,
+           lag(left_value) OVER same AS before_value, lag(left_low) OVER same AS before_low,
+           lag(left_high) OVER same AS before_high, lag(left_meter_id) OVER same AS before_meter_id,
+           lag(left_target_low) OVER same AS before_target_low,
+           lag(left_target_high) OVER same AS before_target_high,
+           coalesce(lag(left_inside) OVER same, FALSE) AS was_left_inside,
+           NOT lag(ends_inside, 1, TRUE) OVER same AS was_outside_before
     FROM visited
-    WINDOW same AS (PARTITION BY equipment_id, call ORDER BY at, visit_id)
+    WINDOW alike AS (PARTITION BY equipment_id, call), same AS (alike ORDER BY at, visit_id)
 ),
-chain AS (
-    SELECT n.*, b.visit_id AS before_visit_id, b.left_at AS before_left_at,
-           b.left_on AS before_left_on, b.left_verdict AS before_verdict,
-           b.left_value AS before_value, b.left_low AS before_low, b.left_high AS before_high,
-           b.left_meter_id AS before_meter_id,
-           coalesce(b.left_inside, FALSE) AS was_left_inside,
-           b.number IS NOT NULL AND NOT b.ends_inside AS was_outside_before,
-           coalesce(abs(n.target_low - b.left_target_low)
-                    + abs(n.target_high - b.left_target_high)
-                    < 1e-6 * (n.target_high + b.left_target_high), FALSE) AS has_same_target,
+chain AS MATERIALIZED (
+    SELECT n.*,
+           coalesce(abs(n.target_low - n.before_target_low)
+                    + abs(n.target_high - n.before_target_high)
+                    < 1e-6 * (n.target_high + n.before_target_high), FALSE) AS has_same_target,
            n.found_at IS NOT NULL
            AND (%(begins_on)s::date IS NULL OR n.found_on >= %(begins_on)s) AS counts
     FROM numbered n
-    LEFT JOIN numbered b
-      ON b.equipment_id = n.equipment_id AND b.call = n.call AND b.number = n.number - 1
 )
 """
 
-_SYSTEMS: Final = f"""
-WITH {{jobs}}, {_CHAIN},
+_SYSTEMS: Final = """
 counted AS (
     SELECT equipment_id, count(*) AS total,
            count(*) FILTER (WHERE is_below) AS below,
@@ -105,58 +104,134 @@ counted AS (
     FROM (SELECT chain.*, was_left_inside AND has_same_target AS follows FROM chain) chain
     WHERE counts
     GROUP BY equipment_id
+),
+systems AS (
+    SELECT counted.*, e.tag, e.kind, s.id AS site_id, s.name AS site,
+           coalesce(k.name, '') AS customer, {systems} AS is_in_view,
+           row_number() OVER (ORDER BY e.id) AS place
+    FROM counted
+    JOIN airflow_jobs_equipment e ON e.id = counted.equipment_id
+    JOIN airflow_jobs_site s ON s.id = e.site_id
+    LEFT JOIN airflow_jobs_customer k ON k.id = s.customer_id
 )
-SELECT counted.*, e.tag, e.kind, s.id AS site_id, s.name AS site, coalesce(k.name, '') AS customer,
-       {{systems}} AS is_in_view
-FROM counted
-JOIN airflow_jobs_equipment e ON e.id = counted.equipment_id
-JOIN airflow_jobs_site s ON s.id = e.site_id
-LEFT JOIN airflow_jobs_customer k ON k.id = s.customer_id
-ORDER BY e.id
 """
 
-_RETURNS: Final = f"""
-WITH {{jobs}}, {_CHAIN}
-SELECT c.equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, c.call, c.visit_id,
-       c.found_at, c.found_on, c.found_verdict, c.found_value, c.found_low, c.found_high,
-       c.found_meter_id, coalesce(nullif(fi.label, ''), fi.serial, '') AS found_meter,
-       c.before_visit_id, c.before_left_at, c.before_left_on, c.before_verdict, c.before_value,
-       c.before_low, c.before_high, c.before_meter_id,
-       coalesce(nullif(bi.label, ''), bi.serial, '') AS before_meter,
-       c.target_low, c.target_high, c.by_design_flow, c.is_below
-FROM chain c
-JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
-JOIN airflow_jobs_site s ON s.id = e.site_id
-LEFT JOIN airflow_jobs_instrument fi ON fi.id = c.found_meter_id
-LEFT JOIN airflow_jobs_instrument bi ON bi.id = c.before_meter_id
-WHERE c.counts AND c.was_left_inside AND c.has_same_target AND c.found_outside
-ORDER BY c.found_at DESC, c.visit_id, c.equipment_id, c.call
-LIMIT %(limit)s
+_RETURNS: Final = """
+returns AS (
+    SELECT c.equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, c.call, c.visit_id,
+           c.found_at, c.found_on, c.found_verdict, c.found_value, c.found_low, c.found_high,
+           c.found_meter_id, coalesce(nullif(fi.label, ''), fi.serial, '') AS found_meter,
+           c.before_visit_id, c.before_left_at, c.before_left_on, c.before_verdict,
+           c.before_value, c.before_low, c.before_high, c.before_meter_id,
+           coalesce(nullif(bi.label, ''), bi.serial, '') AS before_meter,
+           c.target_low, c.target_high, c.by_design_flow, c.is_below, c.place
+    FROM (
+        SELECT c.*, row_number() OVER (ORDER BY c.found_at DESC, c.visit_id, c.equipment_id, c.call)
+                    AS place
+        FROM chain c
+        JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
+        JOIN airflow_jobs_site s ON s.id = e.site_id
+        WHERE c.counts AND c.was_left_inside AND c.has_same_target AND c.found_outside
+          AND {systems}
+    ) c
+    JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
+    JOIN airflow_jobs_site s ON s.id = e.site_id
+    LEFT JOIN airflow_jobs_instrument fi ON fi.id = c.found_meter_id
+    LEFT JOIN airflow_jobs_instrument bi ON bi.id = c.before_meter_id
+    WHERE %(limit)s::int IS NULL OR c.place <= %(limit)s
+)
 """
 
 # Found outside twice or more since it was last known to be in range, or since the beginning.
-_NEVER_RIGHT: Final = f"""
-WITH {{jobs}}, {_CHAIN},
-last AS (
-    SELECT DISTINCT ON (equipment_id, call) equipment_id, call, last_inside_at
-    FROM numbered ORDER BY equipment_id, call, number DESC
+_NEVER_RIGHT: Final = """
+never AS (
+    SELECT never.*, row_number() OVER (ORDER BY times DESC, last_on DESC, equipment_id, call)
+                    AS place
+    FROM (
+        SELECT c.equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, c.call,
+               count(*) AS times, min(c.found_on) AS since_on, max(c.found_on) AS last_on,
+               count(*) FILTER (WHERE c.left_at IS NOT NULL) AS left_outside,
+               count(*) FILTER (WHERE c.left_at IS NULL) AS not_measured_after,
+               (array_agg(c.is_below ORDER BY c.found_at DESC))[1] AS is_below,
+               (SELECT count(*) FROM airflow_jobs_adjustment a
+                WHERE a.equipment_id = c.equipment_id AND a.made_at >= min(c.found_at)) AS changes
+        FROM chain c
+        JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
+        JOIN airflow_jobs_site s ON s.id = e.site_id
+        WHERE c.found_outside AND (c.last_inside_at IS NULL OR c.at > c.last_inside_at)
+          AND e.retired_on IS NULL AND s.retired_on IS NULL AND {systems}
+        GROUP BY c.equipment_id, e.tag, e.kind, s.id, s.name, c.call
+        HAVING count(*) > 1 AND bool_or(c.counts)
+    ) never
 )
-SELECT c.equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, c.call,
-       count(*) AS times, min(c.found_on) AS since_on, max(c.found_on) AS last_on,
-       count(*) FILTER (WHERE c.left_at IS NOT NULL) AS left_outside,
-       count(*) FILTER (WHERE c.left_at IS NULL) AS not_measured_after,
-       (array_agg(c.is_below ORDER BY c.found_at DESC))[1] AS is_below,
-       (SELECT count(*) FROM airflow_jobs_adjustment a
-        WHERE a.equipment_id = c.equipment_id AND a.made_at >= min(c.found_at)) AS changes
-FROM chain c
-JOIN last ON last.equipment_id = c.equipment_id AND last.call = c.call
-JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
-JOIN airflow_jobs_site s ON s.id = e.site_id
-WHERE c.found_outside AND (last.last_inside_at IS NULL OR c.at > last.last_inside_at)
-  AND e.retired_on IS NULL AND s.retired_on IS NULL
-GROUP BY c.equipment_id, e.tag, e.kind, s.id, s.name, c.call
-HAVING count(*) > 1 AND bool_or(c.counts)
-ORDER BY count(*) DESC, max(c.found_on) DESC, c.equipment_id, c.call
+"""
+
+_SYSTEM: Final = ("place", "equipment_id", "tag", "kind", "site_id", "site")
+_LISTS: Final = {
+    "systems": (
+        *_SYSTEM,
+        *COUNTS,
+        "never_between",
+        "target_changed",
+        "set_right",
+        "returned",
+        "returned_surely",
+        "set_right_other_meter",
+        "returned_other_meter",
+        "days",
+        "last_found_on",
+        "customer",
+        "is_in_view",
+    ),
+    "returns": (
+        *_SYSTEM,
+        "call",
+        "visit_id",
+        "found_at",
+        "found_on",
+        "found_verdict",
+        "found_value",
+        "found_low",
+        "found_high",
+        "found_meter_id",
+        "found_meter",
+        "before_visit_id",
+        "before_left_at",
+        "before_left_on",
+        "before_verdict",
+        "before_value",
+        "before_low",
+        "before_high",
+        "before_meter_id",
+        "before_meter",
+        "target_low",
+        "target_high",
+        "by_design_flow",
+        "is_below",
+    ),
+    "never": (
+        *_SYSTEM,
+        "call",
+        "times",
+        "since_on",
+        "last_on",
+        "left_outside",
+        "not_measured_after",
+        "is_below",
+        "changes",
+    ),
+}
+
+# The chain is worked out once for the three lists, which come beside each other.
+_ALL: Final = f"""
+WITH {{jobs}}, {_CHAIN}, {_SYSTEMS}, {_RETURNS}, {_NEVER_RIGHT}
+SELECT {
+    ", ".join(f"{name}.{column} AS {name}_{column}" for name in _LISTS for column in _LISTS[name])
+}
+FROM systems
+FULL JOIN returns ON returns.place = systems.place
+FULL JOIN never ON never.place = coalesce(systems.place, returns.place)
+ORDER BY coalesce(systems.place, returns.place, never.place)
 """
 
 _CHANGES: Final = """
@@ -174,7 +249,7 @@ _KIND_TEXTS: Final = {str(kind): label for kind, label in AdjustmentKind.choices
 
 
 def returning(filters: Filters, *, limit: int | None = MOST_ON_PAGE) -> Returning:
-    """Return which systems are found outside again in the period; four statements.
+    """Return which systems are found outside again in the period; two statements.
 
     Parameters
     ----------
@@ -186,11 +261,11 @@ def returning(filters: Filters, *, limit: int | None = MOST_ON_PAGE) -> Returnin
         How many returns are read, the latest first; None reads all.
     """
     fleet = replace(filters, crew=None, customer=None, site=None, kind=None)
-    shown = replace(filters, crew=None)
-    systems = of_systems(filters)
-    counted = rows(_SYSTEMS.format(jobs=_all_jobs(fleet), systems=systems), _values(filters))
-    returns = rows(_RETURNS.format(jobs=_all_jobs(shown)), {**_values(filters), "limit": limit})
-    never = rows(_NEVER_RIGHT.format(jobs=_all_jobs(shown)), _values(filters))
+    found = rows(
+        _ALL.format(jobs=_all_jobs(fleet), systems=of_systems(filters)),
+        {**_values(filters), "limit": limit},
+    )
+    counted, returns, never = (_list(found, name) for name in _LISTS)
     return Returning(
         **_counts(counted),
         returns=_returns(returns),
@@ -215,6 +290,15 @@ def _all_jobs(filters: Filters) -> str:
     """Return the jobs of the period and those before it that its visits are held against."""
     begins = None if filters.from_on is None else filters.from_on - LOOKS_BACK
     return jobs(replace(filters, from_on=begins))
+
+
+def _list(found: Sequence[dict[str, Any]], name: str) -> list[dict[str, Any]]:
+    """Return the rows of one of the lists."""
+    return [
+        {column: row[f"{name}_{column}"] for column in _LISTS[name]}
+        for row in found
+        if row[f"{name}_place"] is not None
+    ]
 
 
 def _values(filters: Filters) -> dict[str, Any]:
