@@ -12,6 +12,7 @@ DATABASE_OPTIONS: Final = frozenset(
         "application_name",
         "connect_timeout",
         "host",
+        "options",
         "sslcert",
         "sslkey",
         "sslmode",

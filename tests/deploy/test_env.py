@@ -50,6 +50,13 @@ def test_a_database_address_is_taken_apart(tmp_path: Path) -> None:
     assert (database.name, dict(database.options)) == ("airflow", {"sslmode": "require"})
 
 
+def test_a_database_may_be_told_how_much_memory_to_sort_in(tmp_path: Path) -> None:
+    url = "postgresql://record@db/airflow?options=-c%20work_mem%3D32MB"
+    database = read(tmp_path, DATABASE_URL=url, SECRET_KEY=GOOD_KEY).database
+    assert database is not None
+    assert dict(database.options) == {"options": "-c work_mem=32MB"}
+
+
 def test_a_database_may_be_reached_by_its_sockets_folder(tmp_path: Path) -> None:
     url = "postgresql:///airflow?host=/run/postgresql"
     database = read(tmp_path, DATABASE_URL=url, SECRET_KEY=GOOD_KEY).database
