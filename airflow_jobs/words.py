@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from .calc.conformity import DECIDING_PROBABILITY
 from .cautions import LOCAL_RULES_FIRST
 from .display import percent
 from .models import Basis, Call, EquipmentKind, FanDrive, Stage, TargetSource, Verdict
@@ -37,10 +38,15 @@ ADVICE_LINE: Final = LOCAL_RULES_FIRST
 
 
 def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
-    """Return a verdict in words; `probability` is that of the side it leans to."""
+    """Return a verdict in words; `probability` is that of the side it leans to.
+
+    A side so likely decides, but where the two bases of the target disagree about it.
+    """
     if verdict == Verdict.UNDECIDED:
         side = {"low": "low", "high": "high"}.get(leaning, "in range")
         sure = f" ({percent(probability)})" if probability is not None else ""
+        if probability is not None and probability >= DECIDING_PROBABILITY:
+            return f"The target's basis decides; as it stands {side}{sure}"
         return f"Too close to call, probably {side}{sure}"
     return (
         {

@@ -67,7 +67,8 @@ def coming_sentence(due: Due) -> str:
 def late_sentence(due: Due, *, months: int) -> str:
     """Say how many systems wait for longer than the company's interval."""
     if not due.late.total:
-        return f"Every system that was ever measured was measured within {interval_text(months)}."
+        within = "12 months" if months == 12 else count_of(months, "month")
+        return f"Every system that was ever measured was measured in the last {within}."
     verb = "was" if due.late.total == 1 else "were"
     said = f"{count_of(due.late.total, 'system')} {verb} not measured for {interval_text(months)}"
     if not due.late_unplanned:

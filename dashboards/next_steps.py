@@ -15,6 +15,10 @@ from .values.systems import Judged, NeedsALook, Reason
 UNLIKELY_RISE, UNLIKELY_FALL = 1.5, -0.6
 # Below that, "about so many percent" would be no more than the measurement's own blur.
 LEAST_CHANGE: Final = 0.03
+ASK_FOR_BASIS: Final = (
+    "Ask the maker whether the target is of standard or of actual flow, and enter that: the two "
+    "are judged differently here."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,8 @@ def next_step(needs: NeedsALook, *, today: datetime.date, planned: str = "") -> 
     match reason.code:
         case "low" | "high":
             return _towards_nominal(reason, visit)
+        case "undecided" if _hangs_on_basis(reason):
+            return ASK_FOR_BASIS
         case "undecided":
             return f"{visit} set it nearer to nominal, or measure again with a narrower interval."
         case "drifting":
@@ -73,9 +79,14 @@ def page_of(needs: NeedsALook) -> Page:
     text = {
         "low": "How: measurement and advice",
         "high": "How: measurement and advice",
-        "undecided": "What would narrow it",
+        "undecided": "The measurement" if _hangs_on_basis(reason) else "What would narrow it",
     }.get(reason.code, "The measurement")
     return Page("traverse", one.traverse_id, text)
+
+
+def _hangs_on_basis(reason: Reason) -> bool:
+    judged = reason.measurement.judged if reason.measurement else None
+    return judged is not None and judged.hangs_on_basis
 
 
 def _towards_nominal(reason: Reason, visit: str) -> str:

@@ -11,6 +11,7 @@ from . import words
 from .display import percent, write
 from .due_days import months_after, next_by
 from .filters import day_text
+from .next_steps import ASK_FOR_BASIS
 from .returning_words import outside_ends
 from .values.shares import Share
 from .values.sites import SitePicture
@@ -69,6 +70,7 @@ def due_of(
     last_on: datetime.date | None,
     verdict: str,
     *,
+    hangs_on_basis: bool = False,
     every_months: int,
     today: datetime.date,
 ) -> tuple[datetime.date | None, str]:
@@ -81,6 +83,8 @@ def due_of(
     if verdict in ("low", "high"):
         side = "Raise" if verdict == "low" else "Lower"
         return None, f"It stands {verdict}. {side} the airflow, then measure as left."
+    if hangs_on_basis:
+        return None, ASK_FOR_BASIS
     if verdict == "undecided":
         return None, "Too close to call: set it nearer to nominal, or measure again more closely."
     usual, by = months_after(last_on, every_months), next_by(trend, today)

@@ -4,6 +4,8 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
+from airflow_jobs.calc.conformity import DECIDING_PROBABILITY
+
 WORDS: Final = {
     "low": "Low",
     "in_range": "In range",
@@ -72,6 +74,8 @@ def verdict_words(result: Mapping[str, Any]) -> str:
     if not leaning:
         return "Too close to call"
     likely = result["probability"][leaning]
+    if likely >= DECIDING_PROBABILITY:
+        return f"The target's basis decides; as it stands {PROBABLY[leaning]} ({likely:.0%})"
     return f"Too close to call, probably {PROBABLY[leaning]} ({likely:.0%})"
 
 

@@ -105,6 +105,7 @@ def due_table(picture: SitePicture, house: House, today: datetime.date) -> Table
             one.trend,
             one.last_measured_on,
             one.verdict,
+            hangs_on_basis=one.hangs_on_basis,
             every_months=house.measure_every_months,
             today=today,
         )

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
 
+from airflow_jobs.calc.conformity import DECIDING_PROBABILITY
+
 # Two meters of 4 % each (common practice, from memory) differ by no more nineteen times in twenty.
 METERS_DIFFER_BY: Final = 0.11
 
@@ -28,6 +30,11 @@ class Judged:
     probability_most: float
     """Of the likeliest of low, in range and high."""
     by_design_flow: bool
+
+    @property
+    def hangs_on_basis(self) -> bool:
+        """Whether one side is sure, but for what the target's flow is: standard or actual."""
+        return self.verdict == "undecided" and self.probability_most >= DECIDING_PROBABILITY
 
     @property
     def widths_outside(self) -> float:

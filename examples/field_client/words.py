@@ -19,6 +19,7 @@ FLOWS = (
     ("flow_actual", "Flow, actual"),
 )
 MOST_FINDINGS = 3
+DECIDING = 0.95
 
 
 def short(identifier: str) -> str:
@@ -102,6 +103,10 @@ def _verdict(result: Mapping[str, Any]) -> str:
     if not leaning:
         return "Too close to call"
     likely = f"{result['probability'][leaning]:.0%}".replace("%", " %")
+    if result["probability"][leaning] >= DECIDING:
+        # So sure, it would be decided, did it not hang on what the target is of.
+        side = VERDICTS[leaning].lower()
+        return f"The target's basis decides; as it stands {side} ({likely})"
     return f"Too close to call, probably {VERDICTS[leaning].lower()} ({likely})"
 
 

@@ -357,6 +357,22 @@ def test_what_is_undecided_is_said_with_the_likelier_side(manager: Client) -> No
     assert "Too close to call, probably high (79 %)" in _text(manager, f"/traverses/{high.pk}/")
 
 
+def test_what_hangs_on_the_target_s_basis_is_not_called_close(manager: Client) -> None:
+    traverse = make_measured(stage="as_found")
+    computation = traverse.computation
+    computation.result = make_result(
+        computation, per_ton=300.0, verdict="undecided", leaning="low", inputs_digest="open"
+    )
+    computation.save()
+    text = _text(manager, f"/traverses/{traverse.pk}/")
+    assert "The target's basis decides; as it stands low (>99 %)" in text
+    needed = _text(manager, EVERYTHING)
+    assert "The target's basis decides; as it stands low (>99 %), found so on" in needed
+    assert "Ask the maker whether the target is of standard or of actual flow" in needed
+    site = traverse.visit.site_id
+    assert "Ask the maker whether the target is of standard" in _text(manager, f"/sites/{site}/")
+
+
 def test_while_a_result_is_pending_the_previous_values_are_marked(manager: Client) -> None:
     traverse = make_measured(state="pending")
     text = _text(manager, f"/traverses/{traverse.pk}/")

@@ -28,6 +28,9 @@ def test_results_are_put_in_words_whatever_their_state() -> None:
     undecided = words.of_result(RESULT)
     assert "Too close to call, probably in range (87 %)" in undecided
     assert "361 (ft3/min)/ton (95 %: 341 to 382)" in undecided
+    chances = {"low": 0.0, "in_range": 0.98, "high": 0.02}
+    open_basis = words.of_result({**RESULT, "probability": chances})
+    assert "The target's basis decides; as it stands in range (98 %)" in open_basis
     again = words.of_result({"state": "pending", "previous": RESULT})
     assert again == f"Being computed again. Until then:\n{undecided}"
 
