@@ -17,7 +17,7 @@ from ..filters import (
     stage_choices,
     without_crew,
 )
-from ..queries.frame import choices
+from ..queries.frame import LONGEST_LIST, choices
 from ..values.filters import Choice, Choices
 from .frame import Frame
 
@@ -98,7 +98,13 @@ def filter_form(
         "stages": () if without_stage or as_of_today else stage_choices(asked),
         "period": "" if asked.period == DEFAULT_PERIOD else asked.period,
         "lists": [
-            {"key": key, "name": name, "choices": listed} for key, (name, listed) in lists.items()
+            {
+                "key": key,
+                "name": name,
+                "choices": listed,
+                "cut_to": LONGEST_LIST if key in offered.cut_lists else 0,
+            }
+            for key, (name, listed) in lists.items()
         ],
         "on": on,
         "from": filters.from_on.isoformat() if filters.from_on and asked.period == "dates" else "",

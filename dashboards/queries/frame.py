@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
@@ -43,12 +44,14 @@ def house() -> House:
 
 _CHOICES: Final = f"""
 (SELECT 'customer' AS what, c.id, c.name, NULL::bigint AS people
- FROM airflow_jobs_customer c ORDER BY lower(c.name), c.id LIMIT {LONGEST_LIST})
+ FROM airflow_jobs_customer c
+ ORDER BY c.id = %(customer)s DESC NULLS LAST, lower(c.name), c.id LIMIT {LONGEST_LIST} + 1)
 UNION ALL
 (SELECT 'site', s.id, s.name, NULL FROM airflow_jobs_site s
  WHERE (%(customer)s::uuid IS NULL OR s.customer_id = %(customer)s)
    AND (s.retired_on IS NULL OR s.id = %(site)s)
- ORDER BY s.id = %(site)s DESC NULLS LAST, lower(s.name), s.id LIMIT {LONGEST_LIST})
+ ORDER BY s.id = %(site)s DESC NULLS LAST, lower(s.name), s.id
+ LIMIT {LONGEST_LIST} + 1)
 UNION ALL
 (SELECT 'crew', w.id, w.name,
         (SELECT count(DISTINCT p.person_id) FROM airflow_jobs_crewmembership p
@@ -78,6 +81,8 @@ def choices(filters: Filters, viewer: Viewer, *, shows_small_crews: bool) -> Cho
             row["id"] for row in found if row["what"] == "crew" and row["people"] < SMALL_CREW
         )
 
+    counts = Counter(row["what"] for row in found)
+
     def of(what: str, chosen: UUID | None) -> tuple[Choice, ...]:
         listed = sorted(
             (row["name"].lower(), row["name"], row["id"])
@@ -85,12 +90,17 @@ def choices(filters: Filters, viewer: Viewer, *, shows_small_crews: bool) -> Cho
             if row["what"] == what
             and (what != "crew" or (row["id"] not in small and viewer.sees_crew(row["id"])))
         )
+        if what != "crew" and len(listed) > LONGEST_LIST:
+            # What is chosen stays, wherever it comes in the alphabet.
+            last = max(at for at, (_, _, key) in enumerate(listed) if key != chosen)
+            del listed[last]
         return tuple(Choice(str(key), name, key == chosen) for _, name, key in listed)
 
     return Choices(
         customers=of("customer", filters.customer),
         sites=of("site", filters.site),
         crews=of("crew", filters.crew),
+        cut_lists=frozenset(what for what in ("customer", "site") if counts[what] > LONGEST_LIST),
         small_crew_ids=small,
         is_empty=not any(row["what"] == "equipment" for row in found),
     )

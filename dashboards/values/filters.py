@@ -37,6 +37,8 @@ class Choices:
     customers: tuple[Choice, ...]
     sites: tuple[Choice, ...]
     crews: tuple[Choice, ...]
+    cut_lists: frozenset[str]
+    """Which lists are too long for a form, `customer` or `site`: the rest of them is left out."""
     small_crew_ids: frozenset[UUID]
     """Crews of fewer than three people in the period, which are not set apart."""
     is_empty: bool

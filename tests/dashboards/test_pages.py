@@ -13,7 +13,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from airflow_jobs.models import Company, Crew, Person, Traverse
+from airflow_jobs.models import Company, Crew, Person, Site, Traverse
 from dashboards.words import ADVICE_LINE
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job, make_measured, make_result
@@ -347,6 +347,20 @@ def test_a_traverse_page_shows_the_three_findings_of_most_effect_first(manager: 
     order = [page.index(f"Message {number}.") for number in (2, 3, 1, 4)]
     assert order == sorted(order)
     assert page.index("<summary>1 more</summary>") < page.index("Message 4.")
+
+
+def test_a_list_too_long_for_the_form_says_so_and_keeps_what_is_chosen(manager: Client) -> None:
+    make_job(found=None, left=400.0)
+    Site.objects.bulk_create(
+        Site(name=f"Site {number:03}", time_zone="UTC") for number in range(301)
+    )
+    last = Site.objects.get(name="Site 300")
+    page = manager.get(f"{EVERYTHING}&site={last.pk}").content.decode()
+    listed = page[page.index('id="f-site"') : page.index("</select>", page.index('id="f-site"'))]
+    assert listed.count("<option") == 301
+    assert f'value="{last.pk}" selected' in listed
+    assert "Site: Site 300" in page
+    assert "The first 300 by name" in page
 
 
 def test_what_is_undecided_is_said_with_the_likelier_side(manager: Client) -> None:
