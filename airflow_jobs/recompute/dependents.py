@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+import datetime
+from itertools import pairwise
+from typing import Any, Final
 
 from django.db import models
 from django.db.models import Q
@@ -25,6 +27,14 @@ from airflow_jobs.models import (
     Traverse,
 )
 
+OF_THE_COMPANY: Final = (
+    "standard_density_kg_m3",
+    "default_low_m3_s_per_w",
+    "default_nominal_m3_s_per_w",
+    "default_high_m3_s_per_w",
+)
+"""What results read of the company. Its name and its habits may change and move no result."""
+
 
 def dependents(record: models.Model) -> Q:
     """Return which computations read a row.
@@ -35,7 +45,8 @@ def dependents(record: models.Model) -> Q:
     nothing = Q(pk__in=[])
     match record:
         case Company():
-            return Q()
+            changes = _changes(record)
+            return Q() if not changes or changes[-1][1] else nothing
         case Site():
             return _of_equipment(site=record)
         case Equipment():
@@ -70,6 +81,22 @@ def dependents(record: models.Model) -> Q:
             return _beside(record)
         case _:
             return nothing
+
+
+def last_moved_at(company: Company) -> datetime.datetime:
+    """Return when something that results read of the company was changed last."""
+    moved = [at for at, moves in _changes(company) if moves]
+    return max(moved, default=company.updated_at)
+
+
+def _changes(company: Company) -> list[tuple[datetime.datetime, bool]]:
+    """Return when each version of the company came, and whether it moves results."""
+    history = Company.pgh_event_model.objects.filter(pgh_obj=company.pk)  # type: ignore[attr-defined]
+    versions = history.order_by("pgh_id").values_list("pgh_created_at", *OF_THE_COMPANY)
+    return [
+        (after[0], before is None or before[1:] != after[1:])
+        for before, after in pairwise([None, *versions])
+    ]
 
 
 def _has_been(record: models.Model, *fields: str) -> list[Any]:

@@ -23,7 +23,6 @@ from airflow_jobs.models import (
     Company,
     Computation,
     FlowSet,
-    Record,
     Result,
     State,
     Target,
@@ -31,7 +30,7 @@ from airflow_jobs.models import (
 )
 
 from .companions import dependents_of, looked_at_too_early
-from .dependents import dependents
+from .dependents import dependents, last_moved_at
 from .evaluate import outcomes_of_traverses
 from .flow_sets import outcomes_of_flow_sets
 from .measurements import measure_anew
@@ -388,15 +387,11 @@ def _suspects(*, since: datetime.datetime | None, lag: datetime.timedelta) -> li
         if since is not None:
             condition &= Q(**{f"{path}__updated_at__gt": since})
         keys.update(computed.filter(condition).values_list("pk", flat=True))
-    everywhere: list[Record] = [
-        *Company.objects.all(),
-        *Target.objects.filter(equipment__isnull=True),
-    ]
-    for record in everywhere:
-        if since is None or record.updated_at > since:
-            keys.update(
-                computed.filter(checked_at__lt=record.updated_at + lag).values_list("pk", flat=True)
-            )
+    everywhere = [last_moved_at(company) for company in Company.objects.all()]
+    everywhere += [target.updated_at for target in Target.objects.filter(equipment__isnull=True)]
+    for at in everywhere:
+        if since is None or at > since:
+            keys.update(computed.filter(checked_at__lt=at + lag).values_list("pk", flat=True))
     return sorted(keys)
 
 

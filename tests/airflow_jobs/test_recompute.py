@@ -13,6 +13,7 @@ from django.utils import timezone
 from airflow_jobs import recompute
 from airflow_jobs.models import Computation, DuctSection, Result, State, Traverse, Verdict
 from airflow_jobs.models.company import PER_TON_M3_S_PER_W
+from airflow_jobs.recompute.dependents import last_moved_at
 from tests import factories
 
 FT_MIN = 0.00508
@@ -146,6 +147,26 @@ def test_what_a_result_depends_on_computes_it_again(change: Any, told: bool) -> 
     assert again.inputs_digest != first.inputs_digest
     if change is not _change_company:
         assert Computation.objects.get(traverse=other).result_id == untouched
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_change_of_the_company_that_moves_no_result_computes_nothing_again() -> None:
+    company = factories.make_company()
+    traverse = factories.make_traverse()
+    computed(traverse)
+    company.standard_density_kg_m3 = 1.225
+    company.save()
+    assert recompute.mark_affected_by(company) == 1
+    recompute.drain()
+    moved_at = last_moved_at(company)
+    company.name, company.measure_every_months = "Renamed", 6
+    company.save()
+    assert recompute.mark_affected_by(company) == 0
+    assert last_moved_at(company) == moved_at
+    company.default_low_m3_s_per_w *= 0.9
+    company.save()
+    assert recompute.mark_affected_by(company) == 1
+    assert last_moved_at(company) > moved_at
 
 
 @pytest.mark.django_db
