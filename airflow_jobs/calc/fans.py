@@ -231,8 +231,8 @@ def predicted_flow(
     mean = np.sum(belief.weight * log_ratio, axis=-1)
     spread = np.sqrt(np.sum(belief.weight * (log_ratio - mean[..., np.newaxis]) ** 2, axis=-1))
     low, middle, high = (
-        flow * np.exp(_quantile(log_ratio, belief.weight, measured, probability))
-        for probability in (0.025, 0.5, 0.975)
+        flow * np.exp(ratio)
+        for ratio in _quantiles(log_ratio, belief.weight, measured, (0.025, 0.5, 0.975))
     )
     return FlowPrediction(
         flow_m3_s=unwrapped(middle),
@@ -348,14 +348,22 @@ def _member_ratios(belief: FanBelief, speed_ratio: npt.ArrayLike) -> FloatArray:
     )
 
 
-def _quantile(
-    log_ratio: FloatArray, weight: FloatArray, blur: FloatArray, probability: float
+def _quantiles(
+    log_ratio: FloatArray,
+    weight: FloatArray,
+    blur: FloatArray,
+    probabilities: tuple[float, ...],
 ) -> FloatArray:
-    """Quantile of a mixture of normals around the members, by bisection."""
+    """Quantiles of a mixture of normals around the members, by bisection; one row a probability."""
     # A measurement is never exact; the floor keeps the mixture's distribution smooth.
     blur = np.maximum(blur, _LEAST_BLUR)[..., np.newaxis]
-    low = np.min(log_ratio - 6.0 * blur, axis=-1)
-    high = np.max(log_ratio + 6.0 * blur, axis=-1)
+    shape = (
+        len(probabilities),
+        *np.broadcast_shapes(log_ratio.shape, weight.shape, blur.shape)[:-1],
+    )
+    probability = np.reshape(probabilities, (-1, *(1,) * (len(shape) - 1)))
+    low = np.broadcast_to(np.min(log_ratio - 6.0 * blur, axis=-1), shape)
+    high = np.broadcast_to(np.max(log_ratio + 6.0 * blur, axis=-1), shape)
     for _ in range(_BISECTIONS):
         middle = 0.5 * (low + high)
         reached = np.sum(weight * ndtr((middle[..., np.newaxis] - log_ratio) / blur), axis=-1)
