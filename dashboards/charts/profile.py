@@ -42,7 +42,13 @@ def line_by_point(grid: Grid) -> dict[str, Any]:
         )
     )
     made.update_layout(showlegend=False)
-    made.update_xaxes(type="category", side="top", title={"text": "Line"}, showline=False, ticks="")
+    made.update_xaxes(
+        type="category",
+        side="top",
+        title={"text": f"Line; readings in {grid.unit}"},
+        showline=False,
+        ticks="",
+    )
     made.update_yaxes(
         type="category",
         autorange="reversed",
@@ -107,6 +113,13 @@ def round_section(
     )
     made.update_layout(showlegend=False, meta={"square": True})
     reach = radius * 1.15
+    made.add_annotation(
+        x=0.0,
+        y=-reach,
+        yanchor="bottom",
+        showarrow=False,
+        text=f"Readings in {grid.unit}",
+    )
     made.update_xaxes(visible=False, range=[-reach, reach], constrain="domain")
     made.update_yaxes(
         visible=False, range=[-reach, reach], scaleanchor="x", scaleratio=1, constrain="domain"
