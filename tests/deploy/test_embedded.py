@@ -272,6 +272,18 @@ def test_the_last_to_leave_stops_the_server(folder: Path) -> None:
     assert server_processes(directory) == []
 
 
+def test_stopping_waits_for_a_server_that_ends_later_than_its_note(folder: Path) -> None:
+    directory = folder / "postgres"
+    embedded.ensure(directory)
+    # The server itself takes an instant to end; one that stands in for it takes its time.
+    lingering = folder / "postgres-lingering"
+    lingering.symlink_to(shutil.which("sleep") or "sleep")
+    with subprocess.Popen([lingering, "2"], cwd=directory / "data") as ending:
+        assert embedded.stop(directory)
+        assert ending.poll() == 0
+    assert server_processes(directory) == []
+
+
 def test_a_killed_user_does_not_count(folder: Path) -> None:
     directory = folder / "postgres"
 
