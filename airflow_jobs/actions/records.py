@@ -159,7 +159,8 @@ def change_record(
         raise NotVisible(f"There is no such {model._meta.verbose_name}.")
     try:
         with writing(actor):
-            row = model._default_manager.select_for_update().get(pk=record_id)
+            # The worker, which holds what this waits for below, may still refer to the row.
+            row = model._default_manager.select_for_update(no_key=True).get(pk=record_id)
             if expected_revision is not None and row.revision != expected_revision:
                 raise StaleRevision(row, expected_revision)
             before = dict(row.__dict__)

@@ -71,7 +71,7 @@ def redact(
     """
     access.require_administrator(actor, "redact personal data")
     with writing(actor), pghistory.context(redaction=reason):
-        row = model._default_manager.select_for_update().filter(pk=record_id).first()
+        row = model._default_manager.select_for_update(no_key=True).filter(pk=record_id).first()
         if row is None:
             raise NotVisible(f"There is no such {model._meta.verbose_name}.")
         values = {name: replacement(row) for name, replacement in PERSONAL[model].items()}

@@ -181,8 +181,9 @@ def correct_traverse(
         raise NotVisible("There is no such traverse.")
     try:
         with writing(actor):
+            # The worker, which holds what this waits for below, may still refer to the row.
             row = (
-                Traverse.objects.select_for_update(of=("self",))
+                Traverse.objects.select_for_update(of=("self",), no_key=True)
                 .select_related("visit")
                 .get(pk=identifier)
             )

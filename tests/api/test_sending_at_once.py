@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 import httpx
 import pytest
 from django.core.servers.basehttp import WSGIServer
+from django.db import connection, transaction
 from pytest_django.live_server_helper import LiveServer
 
 from airflow_jobs.models import Computation, Site, Traverse, TraverseRevision
@@ -111,3 +113,49 @@ def test_reference_rows_sent_at_once_are_stored_once(
     answers = post_at_once(live_server, "sites/", [site] * 10, actors.manager.secret)
     assert sorted(answer.status_code for answer in answers) == [200] * 9 + [201]
     assert Site.objects.filter(name="Mill").count() == 1
+
+
+@pytest.mark.parametrize("what", ["traverses", "duct-sections"])
+def test_a_change_that_meets_the_worker_waits_for_it_and_holds_it_up_in_nothing(
+    actors: Actors, live_server: LiveServer, what: str
+) -> None:
+    world = make_world(actors.crew)
+    content = world.content()
+    actors.owner.post("traverses/", content)
+    if what == "traverses":
+        table, key = "airflow_jobs_traverse", content["id"]
+        body: dict[str, Any] = {"reason": "Misread.", "content": content | {"notes": "read again"}}
+        path, method = f"traverses/{key}/corrections/", "POST"
+    else:
+        table, key = "airflow_jobs_ductsection", str(world.section.pk)
+        body = {"width": {"value": 500, "unit": "mm"}}
+        path, method = f"duct-sections/{key}/", "PATCH"
+    waiting = (
+        "SELECT 1 FROM pg_stat_activity "
+        "WHERE datname = current_database() AND wait_event_type = 'Lock'"
+    )
+
+    def change() -> httpx.Response:
+        return httpx.request(
+            method,
+            f"{live_server.url}/api/v1/{path}",
+            json=body,
+            headers={"Authorization": f"Bearer {actors.manager.secret}", "If-Match": '"1"'},
+            timeout=60,
+        )
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic(), connection.cursor() as cursor:
+            # As the worker does that computes it ...
+            Computation.objects.select_for_update().get(traverse=content["id"])
+            answer = pool.submit(change)
+            until = time.monotonic() + 30
+            cursor.execute(waiting)
+            while cursor.fetchone() is None:
+                assert time.monotonic() < until
+                time.sleep(0.02)
+                cursor.execute("SELECT pg_stat_clear_snapshot()")
+                cursor.execute(waiting)
+            # ... and as its commit does, which checks what the result refers to.
+            cursor.execute(f"SELECT 1 FROM {table} WHERE id = %s FOR KEY SHARE NOWAIT", [key])
+        assert answer.result().is_success, answer.result().text
