@@ -38,9 +38,9 @@ demo: $(SERVICE)
 serve: $(SERVICE)
 	@$(RUN) manage.py serve
 
-# A file stays with one worker: what its tests share is made once.
+# A file stays with one worker: what its tests share is made once. tests/conftest.py has the order.
 test: $(DEVELOPMENT)
-	@$(RUN) -m pytest -n $(JOBS) --dist loadfile $(ARGS)
+	@$(RUN) -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder $(ARGS)
 
 fuzz: $(DEVELOPMENT)
 	@CASES=$(CASES) $(RUN) -m pytest -n $(JOBS) tests/api/test_generated_requests.py $(ARGS)
