@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -18,6 +19,8 @@ import httpx
 from airflow_jobs import embedded
 from config.env import PROJECT_DIRECTORY
 from tests.deploy.conftest import free_port
+from tests.deploy.first_start import put_tables
+from tests.settings import RUN_DIRECTORY
 
 PASSWORD = "quiet-Ducts-574"
 PATIENCE_S = 60.0
@@ -95,19 +98,15 @@ def wait_for(ready: Callable[[], Any], what: str) -> Any:
 
 
 @contextmanager
-def running_without_worker(folder: Path) -> Iterator[Parts]:
-    """Have PostgreSQL and the web server, but no worker, with all data below a folder."""
-    data = Path(embedded.locate(folder / "postgres").directory).parent
+def running_without_worker(name: str) -> Iterator[Parts]:
+    """Have PostgreSQL and the web server, but no worker, with data of their own."""
+    data = Path(tempfile.mkdtemp(prefix=f"{name}-", dir=RUN_DIRECTORY))
+    # As root another account runs PostgreSQL and must get through to its folder.
+    data.chmod(0o711)
+    put_tables(data / "postgres")
     service = Parts(data)
     with embedded.running(data / "postgres"):
-        service.run(
-            "-c",
-            "import django; django.setup()\n"
-            "from django.core.management import call_command\n"
-            "from airflow_jobs.management.first_administrator import make_first_administrator\n"
-            "call_command('migrate', verbosity=0)\n"
-            "make_first_administrator(print)",
-        )
+        service.run("manage.py", "first_administrator")
         try:
             service.start_web()
             yield service

@@ -24,9 +24,9 @@ from tests.service_parts import (
 
 
 @pytest.fixture(scope="module")
-def parts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Parts]:
+def parts() -> Iterator[Parts]:
     """PostgreSQL and the web server."""
-    with running_without_worker(tmp_path_factory.mktemp("faults")) as service:
+    with running_without_worker("faults") as service:
         yield service
 
 

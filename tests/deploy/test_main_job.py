@@ -23,9 +23,9 @@ from tests.service_parts import (
 
 
 @pytest.fixture(scope="module")
-def parts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Parts]:
+def parts() -> Iterator[Parts]:
     """PostgreSQL and the web server, without a worker."""
-    with running_without_worker(tmp_path_factory.mktemp("main-job")) as service:
+    with running_without_worker("main-job") as service:
         yield service
 
 

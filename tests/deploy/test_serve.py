@@ -18,6 +18,7 @@ from airflow_jobs.system_accounts import Account
 from config.env import PROJECT_DIRECTORY
 
 from .conftest import free_port, kill_tree
+from .first_start import put_tables
 from .running import Running, still_there
 
 KEY = "vB7" + "qW3nZ8xK5jR1" * 5
@@ -63,8 +64,9 @@ def test_a_first_start_without_a_terminal_prints_a_sign_in_that_works_and_is_mad
 
 
 def test_the_first_administrator_may_come_from_the_environment(
-    serve: Callable[..., Running],
+    serve: Callable[..., Running], folder: Path
 ) -> None:
+    put_tables(folder / "var" / "postgres")
     running = serve(ADMIN_USERNAME="boss", ADMIN_PASSWORD="seven-quiet-ducts")
     running.says("Serving at")
     assert running.lines[0] == "The first administrator is boss."
@@ -72,7 +74,10 @@ def test_the_first_administrator_may_come_from_the_environment(
     assert running.send("POST", "tokens/", body=body)[0] == 201
 
 
-def test_a_weak_password_ends_the_start_with_one_line(serve: Callable[..., Running]) -> None:
+def test_a_weak_password_ends_the_start_with_one_line(
+    serve: Callable[..., Running], folder: Path
+) -> None:
+    put_tables(folder / "var" / "postgres")
     running = serve(ADMIN_PASSWORD="12345678")
     status, errors = running.ends()
     assert status == 1
@@ -83,6 +88,7 @@ def test_a_weak_password_ends_the_start_with_one_line(serve: Callable[..., Runni
 
 
 def test_a_first_start_on_a_terminal_asks_for_the_sign_in(folder: Path) -> None:
+    put_tables(folder / "var" / "postgres")
     ours, theirs = pty.openpty()
     environment = {key: value for key, value in os.environ.items() if key != "ADMIN_PASSWORD"}
     environment |= {"DATA_DIR": str(folder / "var"), "PORT": str(free_port())}
@@ -133,6 +139,7 @@ def test_a_first_start_on_a_terminal_asks_for_the_sign_in(folder: Path) -> None:
 def test_a_server_of_ones_own_is_used_and_left_running(
     serve: Callable[..., Running], folder: Path
 ) -> None:
+    put_tables(folder / "server")
     server = embedded.ensure(folder / "server")
     running = serve(
         DATABASE_URL=f"postgresql://{server.user}@/{server.database}?host={server.socket_directory}",

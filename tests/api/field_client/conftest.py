@@ -19,9 +19,9 @@ from tests.service_parts import (
 
 
 @pytest.fixture(scope="package")
-def parts(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Parts]:
+def parts() -> Iterator[Parts]:
     """PostgreSQL and the web server; the worker comes where results are asked for."""
-    with running_without_worker(tmp_path_factory.mktemp("field-client")) as service:
+    with running_without_worker("field-client") as service:
         yield service
 
 
