@@ -16,7 +16,7 @@ LOCK := $(RUN) -m uv pip compile --quiet --python-version 3.11 --generate-hashes
 CHECK := DATA_DIR=build/check $(RUN)
 
 .DELETE_ON_ERROR:
-.PHONY: help demo serve test fuzz check openapi format bench audit lock clean
+.PHONY: help demo serve test fuzz check check-types check-rest openapi format bench audit lock clean
 
 help:
 	@echo 'make demo     an invented company with years of history, and a live measurement'
@@ -45,10 +45,16 @@ test: $(DEVELOPMENT)
 fuzz: $(DEVELOPMENT)
 	@CASES=$(CASES) $(RUN) -m pytest -n $(JOBS) tests/api/test_generated_requests.py $(ARGS)
 
+# The types take as long as all the rest together.
 check: $(DEVELOPMENT)
+	@$(MAKE) --no-print-directory --jobs=2 check-types check-rest
+
+check-types:
+	$(CHECK) -m mypy
+
+check-rest:
 	$(RUN) -m ruff format --check .
 	$(RUN) -m ruff check .
-	$(CHECK) -m mypy
 	$(CHECK) -c 'from importlinter.cli import lint_imports_command as run; run()'
 	$(CHECK) manage.py check
 	@# It would like to ask a database what was applied there; none is running.
