@@ -12,6 +12,7 @@ from .strips import BarStrip, JudgedStrip, ShareStrip
 
 # What a spreadsheet would take for a formula.
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
+_DIGITS: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +91,9 @@ class Table:
             ]
 
     def as_csv(self) -> str:
-        """Return the table as CSV (RFC 4180), numbers in full precision.
+        """Return the table as CSV (RFC 4180), numbers to twelve significant digits.
 
+        Those are more than any measurement has; what a conversion of units leaves beyond is noise.
         Text that a spreadsheet would run as a formula is quoted with an apostrophe.
         """
         kept = [index for index, column in enumerate(self.columns) if not column.only_on_page]
@@ -104,7 +106,9 @@ class Table:
 
 
 def _raw(cell: Cell) -> str:
-    if isinstance(cell.value, float | int):
+    if isinstance(cell.value, float):
+        return repr(float(f"{cell.value:.{_DIGITS}g}"))
+    if isinstance(cell.value, int):
         return repr(cell.value)
     return _harmless(cell.text if cell.value is None else cell.value)
 

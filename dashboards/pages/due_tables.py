@@ -168,6 +168,7 @@ def meters_table(
         ),
         columns=(
             Column("Meter", is_short=True),
+            Column("Serial", only_in_file=True),
             Column("Was due" if is_over else "Due", is_short=True),
             Column("Last used", is_short=True),
             Column("Used last by"),
@@ -184,6 +185,7 @@ def _meter_row(one: DueMeter, asked: Asked, named: Named, today: datetime.date) 
     crews = list(dict.fromkeys(named(crew) for crew in one.crews))
     return (
         Cell(one.name, href=link_to(asked, "instrument", one.id), note=one.serial),
+        Cell(one.serial),
         Cell(one.due_on.isoformat() if one.due_on else "no calibration on record"),
         Cell(one.last_used_on.isoformat() if one.last_used_on else "never"),
         Cell(words.listed(crews) or "–"),

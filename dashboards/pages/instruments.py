@@ -183,6 +183,7 @@ def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
         caption="How much each meter reads above the others on the same flows",
         columns=(
             Column("Meter", is_short=True),
+            Column("Serial", only_in_file=True),
             *_reads_columns("Paired checks"),
             *_reads_columns("Same systems"),
             Column("Its accuracy", is_number=True),
@@ -192,6 +193,7 @@ def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
         rows=tuple(
             (
                 Cell(one.name, href=_address(one, asked), note=one.serial),
+                Cell(one.serial),
                 *_reads_cells(one.paired),
                 *_reads_cells(one.same_system),
                 Cell("–", "")
@@ -233,6 +235,7 @@ def _register_table(found: Register, asked: Asked, frame: Frame) -> Table:
         caption="Calibrations, those that are overdue first",
         columns=(
             Column("Meter", is_short=True),
+            Column("Serial", only_in_file=True),
             Column("Calibrated", is_short=True),
             Column("Due", is_short=True),
             Column("State"),
@@ -242,6 +245,7 @@ def _register_table(found: Register, asked: Asked, frame: Frame) -> Table:
         rows=tuple(
             (
                 Cell(one.name, href=_address(one, asked), note=one.serial),
+                Cell(one.serial),
                 Cell(one.calibrated_on.isoformat() if one.calibrated_on else "never"),
                 Cell(one.due_on.isoformat() if one.due_on else "–"),
                 Cell(_state(one, frame.today)),
@@ -275,6 +279,7 @@ def _results_table(
         columns=(
             Column("Measured", is_short=True),
             Column("System"),
+            Column("Site", only_in_file=True),
             Column("Stage"),
             Column(f"Flow in standard air, {house.name(units.FLOW)}", is_number=True),
             Column("Verdict"),
@@ -289,6 +294,7 @@ def _results_table(
                 Cell(
                     result.tag, href=reverse("system", args=[result.equipment_id]), note=result.site
                 ),
+                Cell(result.site),
                 Cell(words.STAGES[result.stage]),
                 _flow_cell(result, frame),
                 Cell(

@@ -18,6 +18,7 @@ from ..values.due import NextVisit
 from ..values.systems import NeedsALook
 from .filtering import link_to
 from .frame import Frame
+from .judged_columns import FILE_COLUMNS, file_cells
 
 MOST_TO_LOOK_AT: Final = 10
 
@@ -55,9 +56,9 @@ def look_table(
             Column("System"),
             Column("Site", only_in_file=True),
             Column("Where it stands", only_on_page=True),
+            *FILE_COLUMNS,
             Column("Why"),
             Column("Next step"),
-            Column("Weight", is_number=True, only_in_file=True),
         ),
         rows=tuple(
             _row(one, asked, frame, planned=_planned(visits.get(one.system.site_id), named))
@@ -92,6 +93,7 @@ def _row(one: NeedsALook, asked: Asked, frame: Frame, *, planned: str) -> tuple[
             mark=one.standing.verdict if one.standing and judged else "",
             note=f"± {shown.half_width} {shown.unit}" if shown else "",
         ),
+        *file_cells(judged, units),
         Cell(
             reasons[0],
             "; ".join(reasons),
@@ -102,5 +104,4 @@ def _row(one: NeedsALook, asked: Asked, frame: Frame, *, planned: str) -> tuple[
             note=how.text,
             note_href=link_to(asked, how.name, how.id),
         ),
-        Cell("", round(one.weight, 3)),
     )

@@ -33,7 +33,7 @@ def held_table(held: HeldSteps, asked: Asked, *, limit: int | None = MOST_ROWS) 
         columns=(
             Column(held.step.capitalize(), is_short=True),
             *SHARE_COLUMNS,
-            Column("If like the others", is_number=True),
+            Column("If like the others", is_number=True, only_on_page=True),
             Column("Limit, low", is_number=True, only_in_file=True),
             Column("Limit, high", is_number=True, only_in_file=True),
             Column("What it says"),
@@ -43,10 +43,10 @@ def held_table(held: HeldSteps, asked: Asked, *, limit: int | None = MOST_ROWS) 
                 Cell(month_or_quarter(one.first, held.step), one.first.isoformat()),
                 *share_cells(one.share),
                 *(
-                    (Cell("–", ""), Cell("", ""), Cell("", ""))
+                    (Cell("–"), Cell("", ""), Cell("", ""))
                     if one.low is None or one.high is None
                     else (
-                        Cell(ends_text(one.low, one.high), ""),
+                        Cell(ends_text(one.low, one.high)),
                         Cell("", one.low),
                         Cell("", one.high),
                     )
@@ -73,7 +73,7 @@ def place_table(found: OverTime, asked: Asked, *, limit: int | None = MOST_ROWS)
             Column("Jobs", is_number=True),
             Column("Mean", is_number=True),
             Column("Smoothed", is_number=True),
-            Column("Limits of the smoothed", is_number=True),
+            Column("Limits of the smoothed", is_number=True, only_on_page=True),
             Column("Limit, low", is_number=True, only_in_file=True),
             Column("Limit, high", is_number=True, only_in_file=True),
             Column("What it says"),
@@ -84,7 +84,7 @@ def place_table(found: OverTime, asked: Asked, *, limit: int | None = MOST_ROWS)
                 Cell(f"{one.jobs:,}", one.jobs),
                 Cell(_place(one.mean), one.mean),
                 Cell(_place(one.smoothed), one.smoothed),
-                Cell(f"{write(one.low * 100, 0)} to {_place(one.high)}", ""),
+                Cell(f"{write(one.low * 100, 0)} to {_place(one.high)}"),
                 Cell("", one.low),
                 Cell("", one.high),
                 Cell("Beyond its limits" if one.is_beyond else "Within its limits"),

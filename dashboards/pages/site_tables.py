@@ -17,6 +17,7 @@ from ..strips import judged_strip
 from ..tables import Cell, Column, Table
 from ..values.sites import SitePicture, SystemAtSite
 from ..values.systems import Measurement
+from .judged_columns import FILE_COLUMNS, file_cells
 
 PURPOSES: Final = {str(purpose): label for purpose, label in Purpose.choices}
 
@@ -31,8 +32,7 @@ def systems_table(picture: SitePicture, house: House, today: datetime.date) -> T
             Column("Kind"),
             Column("Last measured", is_short=True),
             Column("Where it stands", only_on_page=True),
-            Column("Value", is_number=True, only_in_file=True),
-            Column("Unit", only_in_file=True),
+            *FILE_COLUMNS,
             Column("Verdict"),
             Column("Measure next"),
         ),
@@ -54,7 +54,15 @@ def _system_rows(one: SystemAtSite, house: House, today: datetime.date) -> list[
     )
     if not one.standing:
         return [
-            (name, kind, Cell("never"), Cell("–"), Cell("", ""), Cell(""), Cell("–"), following)
+            (
+                name,
+                kind,
+                Cell("never"),
+                Cell("–"),
+                *file_cells(None, house.units),
+                Cell("–"),
+                following,
+            )
         ]
     return [(name, kind, *_standing_cells(measured, house), following) for measured in one.standing]
 
@@ -68,13 +76,13 @@ def _standing_cells(measured: Measurement, house: House) -> tuple[Cell, ...]:
     judged = measured.judged
     if judged is None:
         word = "Failed" if measured.state == "failed" else words.judged_verdict_text(measured)
-        return when, Cell("–"), Cell("", ""), Cell(""), Cell(word or "Being computed")
+        nothing = file_cells(None, house.units)
+        return when, Cell("–"), *nothing, Cell(word or "Being computed")
     shown = words.judged_shown(judged, house.units)
     return (
         when,
         Cell(shown.number, strip=judged_strip(judged), note=f"± {shown.half_width} {shown.unit}"),
-        Cell("", words.judged_number(judged, judged.value, house.units)),
-        Cell(shown.unit),
+        *file_cells(judged, house.units),
         Cell(words.judged_verdict_text(measured), mark=measured.verdict),
     )
 
