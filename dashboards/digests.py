@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.template.loader import render_to_string
 from django.urls import reverse
 
-from . import calibration_words, due_words, fleet_words, meter_words, words
+from . import calibration_words, due_words, fleet_words, group_words, meter_words, words
 from .access import Viewer
 from .filters import Asked, day_text, read_filters
 from .next_steps import next_step
@@ -164,11 +164,9 @@ def _crews(filters: Filters, shares: FleetShares, company: House) -> DigestSecti
     shown = [one.named for one in comparison.crews if one.named.id not in offered.small_crew_ids]
     differing = [one for one in shown if one.left_compared and one.left_compared.differs]
     if differing:
-        said = tuple(f"{one.name}: {words.crew_sentence(one)}" for one in differing)
-    elif comparison.funnel is None:
-        said = (words.funnel_sentence(shown, None, whole=comparison.left),)
+        said = tuple(f"{one.name}: {group_words.crew_sentence(one)}" for one in differing)
     else:
-        said = ("No crew differs more than chance and site mix explain.",)
+        said = (group_words.funnel_sentence(shown, comparison.funnel, whole=comparison.left),)
     return DigestSection("Crews", said, reverse("crews"), "Crews")
 
 

@@ -19,10 +19,8 @@ from airflow_jobs.words import verdict_text as verdict_text
 
 from .display import Shown, Units, percent, write
 from .filters import day_text
-from .statistics.comparisons import FEWEST_JOBS
 from .strips import JudgedStrip, judged_strip
-from .values.crews import Funnel, Visits
-from .values.shares import Change, Compared, FleetShares, NamedShare, Share
+from .values.shares import Change, FleetShares, Share
 from .values.systems import Judged, Measurement, Reason, Trend
 
 # A percentage of fewer jobs than this pretends to know more than anybody can.
@@ -186,108 +184,6 @@ def months_sentence(shares: FleetShares) -> str:
             f"{shares.step.capitalize()}s with few jobs have long intervals and move by chance."
         )
     return " ".join(parts)
-
-
-def explained_by(nouns: str) -> str:
-    """Return what a comparison of crews or of sites allows for."""
-    return "chance and the mix of sites explain" if nouns == "crews" else "chance explains"
-
-
-def named_sentence(named: Sequence[NamedShare], *, stage: str, whole: Share, nouns: str) -> str:
-    """Say what the chart of crews or sites shows, and what it does not."""
-    counted = [one for one in named if one.at(stage).total]
-    if not counted or whole.share is None:
-        return f"None of the {nouns} has a judged job here."
-    said = f"The dashed line is the whole, {share_text(whole)}."
-    differing = [one.name for one in counted if _differs(one, stage)]
-    verb = "differs" if len(differing) == 1 else "differ"
-    if differing:
-        return f"{said} {listed_first(differing)} {verb} more than {explained_by(nouns)}."
-    who = counted[0].name if len(counted) == 1 else f"None of the {nouns}"
-    verb = "does not differ" if len(counted) == 1 else "differs"
-    return f"{said} {who} {verb} more than {explained_by(nouns)}."
-
-
-def _differs(one: NamedShare, stage: str) -> bool:
-    compared = one.compared_at(stage)
-    return compared is not None and compared.differs
-
-
-def compared_text(compared: Compared, nouns: str) -> str:
-    """Say what the comparison with the others found."""
-    if compared.differs:
-        return f"Differs more than {explained_by(nouns)}"
-    if compared.is_comparable:
-        return "No evidence of a difference"
-    return "Too few jobs to compare"
-
-
-def crew_sentence(one: NamedShare) -> str:
-    """Say in plain words how what a crew left compares with the company."""
-    compared, left = one.left_compared, one.left
-    if compared is None or not left.total:
-        return "Nothing was measured and judged as left."
-    if compared.differs:
-        side = "More" if left.outside > compared.expected_outside else "Fewer"
-        return (
-            "This differs more than chance and site mix explain. "
-            f"{side} outside than expected: {left.outside:,}, where the others would have left "
-            f"{write(compared.expected_outside, 0)} at the same sites."
-        )
-    if compared.is_comparable:
-        return "No evidence that this differs from the company."
-    if left.total < FEWEST_JOBS:
-        return f"Too few jobs to compare: {left.total:,} of the {FEWEST_JOBS} that it takes."
-    return "There is no other crew to compare with."
-
-
-def funnel_sentence(named: Sequence[NamedShare], funnel: Funnel | None, *, whole: Share) -> str:
-    """Say what the funnel of the crews shows."""
-    if not whole.total:
-        return "Nothing was measured and judged as left in this view."
-    if funnel is None:
-        return (
-            f"{percent(whole.share)} of {count_of(whole.total, 'job')} were left in range. "
-            f"It takes two crews with {FEWEST_JOBS} jobs or more to compare any."
-        )
-    differing = [one.name for one in named if _differs(one, Stage.AS_LEFT)]
-    if differing:
-        verb = "differs" if len(differing) == 1 else "differ"
-        return f"{listed(differing)} {verb} more than chance and site mix explain."
-    if len(named) == 1:
-        return f"{named[0].name} does not differ more than chance and site mix explain."
-    return "No crew here differs more than chance and site mix explain."
-
-
-def funnel_reading(funnel: Funnel) -> str:
-    """Say how to read the funnel of the crews."""
-    return (
-        "Few jobs scatter widely by chance alone: one crew in twenty lies outside the band. "
-        f"Outside the dotted limits lies any of the {funnel.compared} crews compared in one "
-        "period of twenty. The marks allow for the mix of sites too, so that a crew may lie "
-        "outside the limits unmarked."
-    )
-
-
-def difficulty_sentence(found: Share) -> str:
-    """Say what the shares found in range mean for a crew."""
-    if not found.total:
-        return "Nothing was measured and judged as found in this view."
-    return (
-        f"{percent(found.outside / found.total)} of {count_of(found.total, 'job')} were found out "
-        "of range. What a crew finds says how hard its work is, not how well it does it; it is "
-        "never mixed with what the crew left."
-    )
-
-
-def visits_sentence(visits: Visits) -> str:
-    """Say how many visits are in no share."""
-    if not visits.total:
-        return "No visit was begun in this view."
-    return (
-        f"{count_of(visits.total, 'visit')} begun: nothing was measured in {visits.unmeasured:,}, "
-        f"and nothing of what was measured could be judged in {visits.unjudged:,}."
-    )
 
 
 def listed(names: Sequence[str]) -> str:

@@ -16,11 +16,11 @@ from rest_framework.views import APIView
 from airflow_jobs.actions.access import Actor, NotAllowed
 from dashboards.access import Viewer
 from dashboards.filters import read_filters
+from dashboards.group_words import crew_sentence
 from dashboards.queries.crews import crew_comparison
 from dashboards.queries.frame import choices, house
 from dashboards.values.crews import CrewShare, Visits
 from dashboards.values.shares import Share
-from dashboards.words import crew_sentence
 
 from .filters import UNITS, refuse_unknown
 from .problems import BadQuery
@@ -88,7 +88,7 @@ class ComparedCrewSerializer(serializers.Serializer[Any]):
         allow_null=True, help_text="How many the others would have left outside at these sites."
     )
     comparable = serializers.BooleanField(
-        help_text="Whether there are jobs enough and somebody to compare with."
+        help_text="Whether there are jobs enough, of it and of the others."
     )
     differs = serializers.BooleanField(
         help_text="Whether it differs more than chance and site mix explain."

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from django.urls import reverse
 
-from .. import words
+from .. import group_words, words
 from ..display import percent
 from ..filters import Asked
 from ..tables import Cell, Column, Table
@@ -74,7 +74,7 @@ def _left_row(one: CrewShare, asked: Asked, *, is_whole: bool) -> tuple[Cell, ..
             found.outside / found.total if found.total else "",
             note=f"of {found.total:,} found" if found.total else "",
         ),
-        Cell("The whole" if is_whole else words.crew_sentence(named)),
+        Cell("The whole" if is_whole else group_words.crew_sentence(named)),
     )
 
 

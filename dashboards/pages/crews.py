@@ -9,7 +9,7 @@ from uuid import UUID
 from django.http import Http404, HttpResponse
 from django.urls import reverse
 
-from .. import words
+from .. import group_words, words
 from ..charts.crews import crew_funnel
 from ..charts.shares import shares_by_name
 from ..filters import Asked
@@ -17,7 +17,7 @@ from ..queries.crews import crew_comparison
 from ..strips import share_strip
 from ..values.crews import CrewComparison, CrewShare, Visits
 from ..values.filters import Choices
-from ..values.shares import NamedShare
+from ..values.shares import NamedShare, Share
 from . import crew_tables as tables
 from .filtering import allowed, filter_form, hidden_note, offered_choices
 from .frame import Frame, file_of, page
@@ -41,9 +41,22 @@ class View:
     comparison: CrewComparison
     crews: tuple[CrewShare, ...]
     whole: CrewShare | None
-    """The company, beside a technician's own crew."""
+    """The company, beside a technician's own crew or one that is chosen."""
     note: str
     """Who is not shown, and why."""
+
+    @property
+    def only(self) -> CrewShare | None:
+        """The one crew that stands beside the company."""
+        return self.crews[0] if self.whole is not None and len(self.crews) == 1 else None
+
+    @property
+    def title(self) -> str:
+        """Whose page it is."""
+        if self.asked.filters.crew is None:
+            return "Crews" if self.whole is None else "Your crew and the company"
+        named = [one.label for one in self.choices.crews if one.is_chosen]
+        return f"{named[0] if named else 'The crew'} and the company"
 
 
 @page
@@ -60,11 +73,14 @@ def crews(frame: Frame) -> HttpResponse:
         filters=filter_form(
             view.asked, view.choices, page_name="crews", without_stage="found and left apart"
         ),
-        title="Crews" if frame.viewer.is_manager else "Your crew and the company",
+        title=view.title,
         headline=_headline(view),
         left=_left_chart(view),
         found=_found_chart(view),
-        visits_sentence=words.visits_sentence(_company(view.comparison).visits),
+        visits_sentence=group_words.visits_sentence(
+            (view.only or _company(view.comparison)).visits,
+            who=view.only.name if view.only else "",
+        ),
         visits_table=tables.visits_table(view.crews, view.asked, whole=view.whole),
         narrowed=view.asked.filters.kind is not None or view.asked.filters.air_path is not None,
         lasting_link=f"{reverse('crews')}?{view.asked.lasting_query}",
@@ -93,7 +109,7 @@ def _view(frame: Frame) -> View:
         choices=offered,
         comparison=comparison,
         crews=tuple(one for one in mine if chosen is None or one.id == chosen),
-        whole=None if frame.viewer.is_manager else _company(comparison),
+        whole=_company(comparison) if chosen or not frame.viewer.is_manager else None,
         note=hidden_note(sum(frame.viewer.sees_crew(one.id) for one in hidden)),
     )
 
@@ -121,7 +137,9 @@ def _company(comparison: CrewComparison) -> CrewShare:
 def _headline(view: View) -> dict[str, Any]:
     """Return the share of the one crew in view, else of all crews together."""
     only = view.crews[0] if len(view.crews) == 1 else None
-    share = only.named.left if only else view.comparison.left
+    # A crew that is chosen and did nothing here is not all crews.
+    nobody = only is None and view.asked.filters.crew is not None
+    share = only.named.left if only else Share.of_none() if nobody else view.comparison.left
     return {
         "share": share,
         "who": only.name if only else "all crews",
@@ -137,13 +155,13 @@ def _left_chart(view: View) -> dict[str, Any]:
     return {
         "id": "chart-funnel",
         "title": "What was left",
-        "sentence": words.funnel_sentence(
+        "sentence": group_words.funnel_sentence(
             [one.named for one in counted], funnel, whole=view.comparison.left
         ),
         "note": view.note,
         "data_id": "chart-funnel-data",
         "figure": crew_funnel(counted, funnel) if funnel and counted else None,
-        "reading": words.funnel_reading(funnel) if funnel and counted else "",
+        "reading": group_words.funnel_reading(funnel) if funnel and counted else "",
         "table": tables.left_table(view.crews, view.asked, whole=view.whole),
     }
 
@@ -156,7 +174,7 @@ def _found_chart(view: View) -> dict[str, Any]:
     return {
         "id": "chart-found",
         "title": "What was found",
-        "sentence": words.difficulty_sentence(view.comparison.found),
+        "sentence": group_words.difficulty_sentence(view.comparison.found, view.only),
         "data_id": "chart-found-data",
         "figure": shares_by_name(
             rows,

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from airflow_jobs import units
 
-from .. import fleet_words, flow_words, words
+from .. import fleet_words, flow_words, group_words, words
 from ..charts.flows import Scale, bin_text, flows_found_and_left
 from ..charts.shares import MOST_ROWS as MOST_DRAWN
 from ..charts.shares import share_over_time, shares_by_name
@@ -14,7 +14,7 @@ from ..display import Units, percent
 from ..filters import Asked
 from ..tables import Cell, Column, Table
 from ..values.flows import Flows
-from ..values.shares import NamedShare
+from ..values.shares import NamedShare, Share
 from . import fleet_tables as tables
 from .filtering import hidden_note, link_to
 from .fleet_view import View
@@ -145,13 +145,13 @@ def crews_chart(view: View, *, is_manager: bool) -> dict[str, Any]:
     return {
         "id": "chart-crews",
         "title": "By crew" if is_manager else "Your crew and the company",
-        "sentence": words.named_sentence(
-            view.crews, stage=view.stage, whole=view.whole, nouns="crews"
+        "sentence": group_words.named_sentence(
+            view.crews, stage=view.stage, whole=view.whole_of_crews, nouns="crews"
         ),
         "note": " ".join(filter(None, notes)),
         "data_id": "chart-crews-data",
         "table_open": True,
-        "figure": _figure(view, rows),
+        "figure": _figure(view, rows, view.whole_of_crews),
         "table": named_table(view, "crews"),
     }
 
@@ -161,12 +161,12 @@ def sites_chart(view: View) -> dict[str, Any]:
     return {
         "id": "chart-sites",
         "title": "By site",
-        "sentence": words.named_sentence(
+        "sentence": group_words.named_sentence(
             view.sites, stage=view.stage, whole=view.whole, nouns="sites"
         ),
         "note": _shown_note(view, view.sites, "sites"),
         "data_id": "chart-sites-data",
-        "figure": _figure(view, view.sites),
+        "figure": _figure(view, view.sites, view.whole),
         "table": named_table(view, "sites"),
     }
 
@@ -186,14 +186,17 @@ def named_table(view: View, slug: str, *, limit: int | None = tables.MOST_ROWS) 
     )
 
 
-def _figure(view: View, rows: tuple[NamedShare, ...]) -> dict[str, Any] | None:
+def _figure(view: View, rows: tuple[NamedShare, ...], whole: Share) -> dict[str, Any] | None:
     if not rows:
         return None
     return shares_by_name(
         rows,
         stage=view.stage,
-        whole=view.whole,
-        whole_name=f"All jobs in this view, {words.STAGES[view.stage].lower()}",
+        whole=whole,
+        whole_name="{}, {}".format(
+            "All jobs in this view" if whole is view.whole else "All crews' jobs",
+            words.STAGES[view.stage].lower(),
+        ),
     )
 
 

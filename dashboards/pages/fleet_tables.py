@@ -7,7 +7,7 @@ from typing import Final
 
 from django.urls import reverse
 
-from .. import words
+from .. import group_words, words
 from ..display import month_or_quarter, percent
 from ..filters import Asked
 from ..strips import share_strip
@@ -121,7 +121,9 @@ def _named_row(one: NamedShare, stage: str, nouns: str, *, href: str) -> tuple[C
         Cell(percent(compared.planning_share), compared.planning_share)
         if compared
         else Cell("–", ""),
-        Cell(words.compared_text(compared, nouns)) if compared else Cell("–", ""),
+        Cell(group_words.compared_text(one, stage=stage, nouns=nouns))
+        if compared
+        else Cell("–", ""),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from uuid import UUID
 
@@ -24,10 +24,12 @@ class View:
     asked: Asked
     choices: Choices
     shares: FleetShares
+    everybody: FleetShares
+    """The same without a crew chosen: a crew can only be compared with others."""
     crews: tuple[NamedShare, ...]
     sites: tuple[NamedShare, ...]
     company: NamedShare | None
-    """The whole, beside a technician's own crew."""
+    """The whole, beside a technician's own crew or one that is chosen."""
     hidden_crews: int
 
     @property
@@ -40,25 +42,36 @@ class View:
         """The share of that stage over everything in the view."""
         return self.shares.left if self.stage == "as_left" else self.shares.found
 
+    @property
+    def whole_of_crews(self) -> Share:
+        """The same whichever crew is chosen."""
+        return self.everybody.left if self.stage == "as_left" else self.everybody.found
+
 
 def view_of(frame: Frame) -> View:
     """Return what is asked for, without what this viewer may not see set apart."""
     offered = offered_choices(frame)
     asked = allowed(frame, offered)
     shares = fleet_shares(asked.filters)
-    may_show = [one for one in shares.by_crew if one.id not in offered.small_crew_ids]
+    chosen = asked.filters.crew
+    everybody = shares
+    if chosen is not None:
+        everybody = fleet_shares(replace(asked.filters, crew=None))
+    in_view = [one for one in everybody.by_crew if chosen is None or one.id == chosen]
+    may_show = [one for one in in_view if one.id not in offered.small_crew_ids]
     crews = [one for one in may_show if frame.viewer.sees_crew(one.id)]
     company = None
-    if not frame.viewer.is_manager:
-        company = NamedShare(_NO_ID, "The company", found=shares.found, left=shares.left)
+    if chosen is not None or not frame.viewer.is_manager:
+        company = NamedShare(_NO_ID, "The company", found=everybody.found, left=everybody.left)
     return View(
         asked=asked,
         choices=offered,
         shares=shares,
+        everybody=everybody,
         crews=_worst_first(crews, asked.filters.stage),
         sites=_worst_first(list(shares.by_site), asked.filters.stage),
         company=company,
-        hidden_crews=len(shares.by_crew) - len(may_show) if frame.viewer.is_manager else 0,
+        hidden_crews=len(in_view) - len(may_show) if frame.viewer.is_manager else 0,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.http import Http404, HttpResponse
 from django.urls import reverse
 
-from .. import returning_words, words
+from .. import group_words, returning_words, words
 from ..charts.shares import shares_by_name
 from ..filters import Asked
 from ..queries.returning import MOST_ON_PAGE, returning
@@ -108,7 +108,7 @@ def _sites_chart(shares: FleetShares, asked: Asked) -> dict[str, Any]:
     return {
         "id": "chart-sites",
         "title": "Sites",
-        "sentence": words.named_sentence(
+        "sentence": group_words.named_sentence(
             sites, stage="as_found", whole=shares.found, nouns="sites"
         ),
         "data_id": "chart-sites-data",

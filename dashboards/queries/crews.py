@@ -69,7 +69,7 @@ def crew_comparison(filters: Filters, *, shares: FleetShares | None = None) -> C
 
 
 def _crews(named: tuple[NamedShare, ...], visits: list[dict[str, Any]]) -> tuple[CrewShare, ...]:
-    nothing = Share(0, 0, 0, 0, 0, 0, 0.0, 1.0)
+    nothing = Share.of_none()
     known = {one.id: one for one in named}
     counted: dict[UUID, Visits] = {}
     for row in visits:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from airflow_jobs.models import Stage
 
-from ..statistics.comparisons import FEWEST_JOBS, mark
+from ..statistics.comparisons import mark
 from ..statistics.intervals import share_difference, wilson
 from ..statistics.shares import corrected_share_inside
 from ..statistics.shrinkage import shrink
@@ -241,7 +241,7 @@ def _groups(found: list[dict[str, Any]], noun: str) -> dict[tuple[str, UUID], Co
                 planning_high=float(1.0 - shrunk.low[index]),
                 spread=float(marked.spread[index]),
                 expected_outside=float(marked.expected[index]),
-                is_comparable=bool(jobs[index] >= FEWEST_JOBS and len(keys) > 1),
+                is_comparable=bool(np.isfinite(marked.p_value[index])),
                 differs=bool(marked.is_marked[index]),
             )
     return compared

@@ -41,7 +41,7 @@ class Marked:
     spread: Floats
     """How much the other groups differ among themselves (intra-class correlation)."""
     p_value: Floats
-    """Of a difference either way; NaN for groups with too few jobs."""
+    """Of a difference either way; NaN for groups with too few jobs, or too few of the others."""
     is_marked: Flags
 
 
@@ -59,7 +59,7 @@ def mark(count: ArrayLike, total: ArrayLike) -> Marked:
     Returns
     -------
     Marked
-        Groups with fewer than `FEWEST_JOBS` jobs are never marked.
+        Groups with fewer than `FEWEST_JOBS` jobs, or held against fewer, are never marked.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def mark(count: ArrayLike, total: ArrayLike) -> Marked:
         k, n = k[:, None], n[:, None]
     groups = k.shape[0]
     outside, jobs = np.sum(k, axis=1), np.sum(n, axis=1)
-    enough = jobs >= FEWEST_JOBS
+    enough = (jobs >= FEWEST_JOBS) & (np.sum(jobs) - jobs >= FEWEST_JOBS)
     flagged = np.zeros(groups, bool)
     expected = spread = p_value = np.full(groups, np.nan)
     for _ in range(ROUNDS):

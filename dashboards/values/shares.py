@@ -21,6 +21,11 @@ class Share:
     high_end: float
     """95 % interval of the share in range (Wilson)."""
 
+    @classmethod
+    def of_none(cls) -> Share:
+        """Return the share of no jobs, of which nothing is known."""
+        return cls(0, 0, 0, 0, 0, 0, 0.0, 1.0)
+
     @property
     def inside(self) -> int:
         """Jobs whose best estimate lies in the target range."""
@@ -60,7 +65,7 @@ class Compared:
     expected_outside: float
     """How many jobs the others would have had outside at the same sites."""
     is_comparable: bool
-    """Whether there are jobs enough, and anybody to compare with."""
+    """Whether there are jobs enough, of it and of the others."""
     differs: bool
     """Whether it differs more than chance and the mix of sites explain."""
     planning_low: float = 0.0

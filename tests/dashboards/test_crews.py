@@ -167,7 +167,74 @@ def test_one_crew_alone_is_still_held_against_all(manager: Client, careless: Cre
     text = _text(manager, f"{EVERYTHING}&crew={careless.pk}")
     assert "Careless differs more than chance and site mix explain." in text
     assert [row["Crew"] for row in _rows(manager, "left", f"period=all&crew={careless.pk}")] == [
-        "Careless"
+        "Careless",
+        "The company",
+    ]
+    assert "Careless and the company" in text
+    assert "33 % 18 to 53 % of the jobs of Careless were left in range" in text
+    assert "0 % of 24 jobs of Careless were found out of range, in the company 19 % of 154." in text
+    assert "Careless: 24 visits begun: nothing was measured in 0" in text
+
+
+def test_a_crew_without_jobs_here_is_not_given_the_company_s(
+    manager: Client, careless: Crew
+) -> None:
+    idle = _crew("Idle")
+    text = _text(manager, f"{EVERYTHING}&crew={idle.pk}")
+    assert "Idle and the company" in text
+    assert "were left in range:" not in text
+    assert "No crew that is shown here has a job judged as left." in text
+
+
+@pytest.mark.parametrize("stage", ["", "&stage=as_found"])
+def test_the_fleet_says_of_a_chosen_crew_what_the_crews_page_says(
+    manager: Client, careless: Crew, stage: str
+) -> None:
+    address = f"/?period=all&crew={careless.pk}{stage}"
+    text = _text(manager, address)
+    if not stage:
+        assert "Careless differs more than chance and the mix of sites explain." in text
+        assert "The dashed line is the whole, 82 %." in text
+    else:
+        assert "No evidence that Careless differs from the other crews" in text
+    assert "does not differ" not in text
+    query = address.removeprefix("/?")
+    rows = list(
+        csv.DictReader(io.StringIO(manager.get(f"/tables/crews.csv?{query}").content.decode()))
+    )
+    assert [(row["Crew"], row["Jobs"]) for row in rows] == [
+        ("Careless", "24"),
+        ("The company", "154"),
+    ]
+
+
+def test_a_crew_is_not_cleared_where_there_is_no_other_to_compare_with(manager: Client) -> None:
+    crew = _crew("Lonely")
+    _jobs(crew, inside=24, outside=1)
+    _jobs(_crew("Guest"), inside=3, outside=0)
+    said = "There are too few jobs of other crews to compare with."
+    assert {row["Crew"]: row["What it says"] for row in _rows(manager, "left")} == {
+        "Lonely": said,
+        "Guest": "Too few jobs to compare: 3 of the 20 that it takes.",
+    }
+    text = _text(manager, "/?period=all")
+    assert "None of the 2 crews has jobs enough to be compared: it takes 20" in text
+    assert "Too few jobs of other crews to compare with" in text
+    assert "None of the 2 sites has jobs enough to be compared" in text
+    alone = _text(manager, f"/?period=all&crew={crew.pk}")
+    assert "Lonely is not compared: there are too few jobs of other crews here." in alone
+
+
+def test_a_technician_with_the_own_crew_chosen_still_sees_the_company(
+    technician: Client, crew: Crew
+) -> None:
+    _jobs(crew, inside=2, outside=0)
+    _jobs(_crew("Rival crew"), inside=3, outside=0)
+    answer = technician.get(f"/tables/crews.csv?period=all&crew={crew.pk}")
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode())))
+    assert [(row["Crew"], row["Jobs"]) for row in rows] == [
+        ("North crew", "2"),
+        ("The company", "5"),
     ]
 
 

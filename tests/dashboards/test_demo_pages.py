@@ -29,7 +29,7 @@ from airflow_jobs.demo.stories import (
     TROUBLE_CREW,
     Course,
 )
-from dashboards import meter_words, returning_words, system_words, words
+from dashboards import group_words, meter_words, returning_words, system_words
 from dashboards.queries.attention import attention
 from dashboards.queries.crews import crew_comparison
 from dashboards.queries.due import due
@@ -65,7 +65,7 @@ def test_the_crew_that_leaves_too_many_outside_is_marked_and_nobody_else(filled:
     }
     assert marked == {CARELESS_CREW}
     assert comparison.crews[0].name == CARELESS_CREW
-    assert "differs more than chance and site mix explain" in words.crew_sentence(
+    assert "differs more than chance and site mix explain" in group_words.crew_sentence(
         comparison.crews[0].named
     )
 
@@ -82,7 +82,10 @@ def test_the_crew_with_the_bad_systems_is_not_marked_for_what_it_left(filled: No
         for one in others
         if one.named.found.total
     )
-    assert words.crew_sentence(trouble.named) == "No evidence that this differs from the company."
+    assert (
+        group_words.crew_sentence(trouble.named)
+        == "No evidence that this differs from the company."
+    )
 
 
 @pytest.mark.django_db

@@ -307,3 +307,12 @@ def test_one_bad_reading_among_many_does_not_hide_a_fall() -> None:
     line = theil_sen(years, flow, value_sd=np.full(9, 0.02))
     assert float(line.slope) == pytest.approx(-0.05, abs=0.005)
     assert float(line.slope_high) < 0
+
+
+def test_nobody_is_marked_against_fewer_jobs_than_it_takes_to_be_compared() -> None:
+    few_others = mark([15, 0], [30, 12])
+    assert not few_others.is_marked.any()
+    assert np.isnan(few_others.p_value).all()
+    assert np.isfinite(mark([15, 0], [30, 40]).p_value).all()
+    alone = mark([25], [30])
+    assert not alone.is_marked.any()
