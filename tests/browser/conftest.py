@@ -11,7 +11,15 @@ import pytest
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
 from django.core.cache import cache
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Error,
+    Page,
+    Request,
+    sync_playwright,
+)
 from pytest_django import DjangoDbBlocker
 from pytest_django.live_server_helper import LiveServer
 
@@ -65,16 +73,28 @@ class Visitor:
 
     def listen(self) -> None:
         """Note errors, warnings and failed requests."""
+        self.page.on("console", self._note_message)
+        self.page.on("pageerror", self._note_error)
+        self.page.on("requestfailed", self._note_request)
 
-        def note(message: ConsoleMessage) -> None:
-            if message.type in ("error", "warning"):
-                self.complaints.append(message.text)
+    def leave(self) -> None:
+        """Leave the tab to who comes next: with nothing in it, and nobody who listens."""
+        if self.page.is_closed():
+            return
+        self.page.goto("about:blank")
+        self.page.remove_listener("console", self._note_message)
+        self.page.remove_listener("pageerror", self._note_error)
+        self.page.remove_listener("requestfailed", self._note_request)
 
-        self.page.on("console", note)
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on(
-            "requestfailed", lambda request: self.complaints.append(f"failed: {request.url}")
-        )
+    def _note_message(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning"):
+            self.complaints.append(message.text)
+
+    def _note_error(self, error: Error) -> None:
+        self.complaints.append(str(error))
+
+    def _note_request(self, request: Request) -> None:
+        self.complaints.append(f"failed: {request.url}")
 
     def open(self, path: str) -> None:
         """Go to a page and wait until its charts stand."""
@@ -96,6 +116,7 @@ class Service:
     browser: Browser
     url: str
     contexts: dict[tuple[object, ...], BrowserContext] = field(default_factory=dict)
+    tabs: dict[BrowserContext, Page] = field(default_factory=dict)
 
     def window(
         self, person: Person | None, size: tuple[int, int], scheme: str, **more: object
@@ -115,11 +136,18 @@ class Service:
             self.contexts[key] = context
         return self.contexts[key]
 
+    def tab(self, window: BrowserContext) -> Page:
+        """Return the tab of a window that stays open: another one takes half a second to start."""
+        if window not in self.tabs:
+            self.tabs[window] = window.new_page()
+        return self.tabs[window]
+
     def forget(self) -> None:
         """Close all windows: who was signed in there is no longer on record."""
         for context in self.contexts.values():
             context.close()
         self.contexts.clear()
+        self.tabs.clear()
 
 
 @pytest.fixture(scope="package")
@@ -174,28 +202,39 @@ Visit = Callable[..., Visitor]
 
 @pytest.fixture
 def visit(service: Service) -> Iterator[Visit]:
-    """Open a window: size, light or dark, signed in as somebody or as nobody."""
+    """Open a window: size, light or dark, signed in as somebody or as nobody.
+
+    Who only looks at pages asks for the tab that stays open; the others get one of their own.
+    """
     cache.clear()
-    pages: list[Page] = []
+    own: list[Page] = []
+    lookers: list[Visitor] = []
 
     def opened(
         person: Person | None = None,
         *,
         size: tuple[int, int] = WIDE,
         scheme: str = "light",
+        only_looks: bool = False,
         **more: object,
     ) -> Visitor:
         context = service.window(person, size, scheme, **more)
         if person is None:
             context.clear_cookies()
-        visitor = Visitor(context.new_page())
-        pages.append(visitor.page)
+        if only_looks:
+            visitor = Visitor(service.tab(context))
+            lookers.append(visitor)
+        else:
+            visitor = Visitor(context.new_page())
+            own.append(visitor.page)
         visitor.listen()
         return visitor
 
     yield opened
-    for page in pages:
+    for page in own:
         page.close()
+    for looker in lookers:
+        looker.leave()
 
 
 def _session_of(person: Person) -> str:

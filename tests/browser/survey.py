@@ -142,5 +142,6 @@ def seen(
     """Return what one look found; asked for again, the same look is not taken twice."""
     key = (record.manager.pk, name, person and person.pk, size, scheme)
     if key not in _seen:
-        _seen[key] = look(visit(person, size=size, scheme=scheme), address(name, record))
+        visitor = visit(person, size=size, scheme=scheme, only_looks=True)
+        _seen[key] = look(visitor, address(name, record))
     return _seen[key]

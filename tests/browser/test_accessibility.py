@@ -47,7 +47,7 @@ def test_technicians_pages_fit_are_drawn_and_keep_the_rules(
 
 @pytest.mark.parametrize("name", list(ROUTES))
 def test_pages_work_at_twice_the_size(visit: Visit, record: Invented, name: str) -> None:
-    visitor = visit(record.manager, size=TWICE_THE_SIZE)
+    visitor = visit(record.manager, size=TWICE_THE_SIZE, only_looks=True)
     visitor.open(address(name, record))
     assert visitor.width <= TWICE_THE_SIZE[0]
 
@@ -56,7 +56,7 @@ def test_pages_work_at_twice_the_size(visit: Visit, record: Invented, name: str)
 def test_the_page_to_sign_in_keeps_the_rules(
     visit: Visit, record: Invented, size: tuple[int, int], scheme: str
 ) -> None:
-    found = look(visit(size=size, scheme=scheme), "/sign-in/")
+    found = look(visit(size=size, scheme=scheme, only_looks=True), "/sign-in/")
     assert found.width <= size[0]
     assert found.complaints == []
     assert found.against_the_rules == []
@@ -71,7 +71,7 @@ def test_a_customer_s_report_keeps_the_rules_and_an_ended_link_too(
         actor=Actor.service(), visit_id=record.traverse.visit_id, now=timezone.now()
     )
     for path in (f"/reports/{secret}/", "/reports/unknown/"):
-        found = look(visit(size=size, scheme=scheme), path)
+        found = look(visit(size=size, scheme=scheme, only_looks=True), path)
         assert found.width <= size[0], path
         assert found.complaints == [], path
         assert found.against_the_rules == [], path
