@@ -53,7 +53,7 @@ def sentence_with(advice: Mapping[str, Any], flow: FlowWords) -> str:
         return f"Set the programmed flow to {target} of {air}."
     half = 0.5 * (advice["expected_flow_high"] - advice["expected_flow_low"])
     words = (
-        f"{_change(advice)}: expect {flow(advice['expected_flow'], half)} of {air}; "
+        f"{change_words(advice)}: expect {flow(advice['expected_flow'], half)} of {air}; "
         f"the target is {target}."
     )
     if advice.get("is_one_step_of_more"):
@@ -63,7 +63,14 @@ def sentence_with(advice: Mapping[str, Any], flow: FlowWords) -> str:
     return words
 
 
-def _change(advice: Mapping[str, Any]) -> str:
+def change_words(advice: Mapping[str, Any]) -> str:
+    """Return the change that is advised, without what to expect of it.
+
+    Parameters
+    ----------
+    advice
+        `blower_advice` of a result that is not to set a programmed flow.
+    """
     before, after = advice["from_setting"], advice["to_setting"]
     if advice["by"] == "makers_table":
         return f"Change the blower from {before} to {after}"

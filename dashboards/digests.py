@@ -15,6 +15,7 @@ from .access import Viewer
 from .filters import Asked, day_text, read_filters
 from .next_steps import next_step
 from .queries.attention import attention
+from .queries.beside_standing import beside_standings
 from .queries.calibrations import calibrations
 from .queries.crews import crew_comparison
 from .queries.due import due, next_visits
@@ -125,6 +126,7 @@ def _week_text(share: Share, verb: str) -> str:
 def _look(standing: Attention, company: House, today: datetime.date) -> DigestSection:
     first = standing.systems[:MOST_ITEMS]
     visits = next_visits([one.system.site_id for one in first], today=today)
+    beside = beside_standings(first)
     planned = {key: f"On {day_text(one.on)}, {one.crew.name}:" for key, one in visits.items()}
     count = len(standing.systems)
     return DigestSection(
@@ -140,7 +142,13 @@ def _look(standing: Attention, company: House, today: datetime.date) -> DigestSe
             DigestItem(
                 f"{one.system.tag}, {one.system.site}",
                 f"{words.reason_text(one.reasons[0], company.units, today)}. "
-                + next_step(one, today=today, planned=planned.get(one.system.site_id, "")),
+                + next_step(
+                    one,
+                    today=today,
+                    units=company.units,
+                    planned=planned.get(one.system.site_id, ""),
+                    beside=beside.get(one.system.id),
+                ),
                 reverse("system", args=[one.system.id]),
             )
             for one in first

@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
-from .display import write
+from airflow_jobs import units as dimensions
+from airflow_jobs.advice_words import change_words
+
+from .display import Units, write
 from .filters import day_text
+from .values.next_steps import BesideStanding
 from .values.systems import Judged, NeedsALook, Reason
 
 # No blower is so far from its target: a unit or a capacity was entered wrongly.
 UNLIKELY_RISE, UNLIKELY_FALL = 1.5, -0.6
 # Below that, "about so many percent" would be no more than the measurement's own blur.
 LEAST_CHANGE: Final = 0.03
+STATIC_FIRST: Final = (
+    "look at filter, coil and ducts first: the external static is over what the unit may have. "
+    "Then measure again."
+)
+# What could hurt stands in the list too; the page has the rest.
+WHAT_HURTS: Final = {
+    "minimum_airflow": "Never below the maker's minimum airflow.",
+    "temperature_rise": "Keep the temperature rise within the nameplate.",
+}
+LEAVE_ALONE: Final = "leave the blower alone"
 ASK_FOR_BASIS: Final = (
     "Ask the maker whether the target is of standard or of actual flow, and enter that: the two "
     "are judged differently here."
@@ -30,7 +45,14 @@ class Page:
     text: str
 
 
-def next_step(needs: NeedsALook, *, today: datetime.date, planned: str = "") -> str:
+def next_step(
+    needs: NeedsALook,
+    *,
+    today: datetime.date,
+    units: Units,
+    planned: str = "",
+    beside: BesideStanding | None = None,
+) -> str:
     """Say what to do about the worst reason.
 
     Parameters
@@ -39,18 +61,35 @@ def next_step(needs: NeedsALook, *, today: datetime.date, planned: str = "") -> 
         The system with its reasons.
     today
         The day from which it is said.
+    units
+        In which flows are written.
     planned
         The visit that comes anyway, such as `On 3 Dec 2026, North:`; empty where none is planned.
+    beside
+        What the measurement's own page advises, so that the two say the same.
     """
     reason = needs.reasons[0]
     visit = planned or "Plan a visit:"
+    if is_meter_first(reason, beside) and beside and beside.meter_in_doubt:
+        return (
+            f"Decide first what becomes of the readings of {beside.meter_in_doubt.name}. {visit} "
+            "measure with another meter where it can't wait."
+        )
     match reason.code:
         case "low" | "high":
-            return _towards_nominal(reason, visit)
+            return _towards_nominal(reason, visit, beside, units)
+        case "changed":
+            return f"{visit} measure as left{_changed(beside)}."
+        case "doubtful":
+            doubt = beside.doubt if beside and beside.doubt else "What its page says."
+            return f"Clear this up first: {doubt} Then measure again."
         case "undecided" if _hangs_on_basis(reason):
             return ASK_FOR_BASIS
         case "undecided":
-            return f"{visit} set it nearer to nominal, or measure again with a narrower interval."
+            return (
+                _advised(visit, beside, units)
+                or f"{visit} set it nearer to nominal, or measure again with a narrower interval."
+            )
         case "drifting":
             return _before_it_leaves(reason, visit if planned else "", today)
         case "failed":
@@ -67,9 +106,20 @@ def next_step(needs: NeedsALook, *, today: datetime.date, planned: str = "") -> 
             return f"{visit} measure as found."
 
 
-def page_of(needs: NeedsALook) -> Page:
+def is_meter_first(reason: Reason, beside: BesideStanding | None) -> bool:
+    """Whether the number hangs on a meter that a later calibration found off."""
+    return (
+        reason.code in ("low", "high", "undecided")
+        and beside is not None
+        and beside.meter_in_doubt is not None
+    )
+
+
+def page_of(needs: NeedsALook, beside: BesideStanding | None = None) -> Page:
     """Return the page that says how."""
     reason = needs.reasons[0]
+    if is_meter_first(reason, beside) and beside and beside.meter_in_doubt:
+        return Page("instrument", beside.meter_in_doubt.id, "The meter")
     one = reason.measurement
     if reason.code == "calibration" and one is not None and one.instrument_id is not None:
         return Page("instrument", one.instrument_id, "The meter")
@@ -79,6 +129,8 @@ def page_of(needs: NeedsALook) -> Page:
     text = {
         "low": "How: measurement and advice",
         "high": "How: measurement and advice",
+        "doubtful": "The measurement",
+        "changed": "The measurement",
         "undecided": "The measurement" if _hangs_on_basis(reason) else "What would narrow it",
     }.get(reason.code, "The measurement")
     return Page("traverse", one.traverse_id, text)
@@ -89,7 +141,59 @@ def _hangs_on_basis(reason: Reason) -> bool:
     return judged is not None and judged.hangs_on_basis
 
 
-def _towards_nominal(reason: Reason, visit: str) -> str:
+def _changed(beside: BesideStanding | None) -> str:
+    """Say what was changed since, to follow `measure as left`."""
+    if beside is None or beside.changed is None:
+        return ""
+    one = beside.changed
+    ends = [
+        f"{word} {value}"
+        for word, value in (("from", one.from_value), ("to", one.to_value))
+        if value
+    ]
+    what = " ".join([one.kind.lower(), *ends])
+    return f"; on {day_text(one.on)} it was changed: {what}"
+
+
+def _advised(visit: str, beside: BesideStanding | None, units: Units) -> str:
+    """Say what the measurement's own page advises; empty where it says nothing."""
+    if beside is None:
+        return ""
+    advice = beside.advice
+    if advice:
+        codes = {one["code"] for one in advice.get("cautions") or ()}
+        if "external_static" in codes:
+            return f"{visit} {STATIC_FIRST}"
+        said = [_first_low(_advice(advice, units))]
+        said += [text for code, text in WHAT_HURTS.items() if code in codes]
+        return f"{visit} {' '.join(said)}"
+    if LEAVE_ALONE in beside.why_no_advice:
+        return f"{beside.why_no_advice} Only a closer measurement would tell more."
+    if beside.why_no_advice:
+        return f"{beside.why_no_advice} {visit} measure again after that."
+    return ""
+
+
+def _advice(advice: Mapping[str, Any], units: Units) -> str:
+    if advice["kind"] == "set_programmed_flow":
+        target = units.show(advice["target_flow"], dimensions.FLOW)
+        flow = f"{target.number} {target.unit} of {advice['basis']} air" if target else "the target"
+        return f"Set the programmed flow to {flow}, then measure as left."
+    said = f"{change_words(advice)}, then measure as left."
+    if advice.get("is_one_step_of_more"):
+        return f"{said} It takes more than this one step."
+    if advice.get("to_setting") and not advice["expected_in_range"]:
+        return f"{said} It comes nearer, but stays outside of the range."
+    return said
+
+
+def _first_low(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _towards_nominal(
+    reason: Reason, visit: str, beside: BesideStanding | None, units: Units
+) -> str:
     judged = reason.measurement.judged if reason.measurement else None
     change = _change(judged)
     if change is not None and not UNLIKELY_FALL < change < UNLIKELY_RISE:
@@ -97,6 +201,8 @@ def _towards_nominal(reason: Reason, visit: str) -> str:
             "Check what was entered, units and capacity first: no blower is so far from its "
             "target. If it is true, plan a visit."
         )
+    if advised := _advised(visit, beside, units):
+        return advised
     verb = "raise" if reason.code == "low" else "lower"
     if change is None or abs(change) < LEAST_CHANGE:
         return f"{visit} {verb} the airflow towards nominal, then measure as left."

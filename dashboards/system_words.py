@@ -11,7 +11,6 @@ from . import words
 from .display import percent, write
 from .due_days import months_after, next_by
 from .filters import day_text
-from .next_steps import ASK_FOR_BASIS
 from .returning_words import outside_ends
 from .values.shares import Share
 from .values.sites import SitePicture
@@ -68,25 +67,19 @@ def next_text(
 def due_of(
     trend: Trend | None,
     last_on: datetime.date | None,
-    verdict: str,
+    step: str,
     *,
-    hangs_on_basis: bool = False,
     every_months: int,
     today: datetime.date,
 ) -> tuple[datetime.date | None, str]:
     """Return by when something is due for a system and why; the reason is empty where not yet.
 
-    No day means now.
+    No day means now. `step` is what to do where it does not stand in range, else empty.
     """
     if last_on is None:
         return None, "Never measured."
-    if verdict in ("low", "high"):
-        side = "Raise" if verdict == "low" else "Lower"
-        return None, f"It stands {verdict}. {side} the airflow, then measure as left."
-    if hangs_on_basis:
-        return None, ASK_FOR_BASIS
-    if verdict == "undecided":
-        return None, "Too close to call: set it nearer to nominal, or measure again more closely."
+    if step:
+        return None, step
     usual, by = months_after(last_on, every_months), next_by(trend, today)
     if by is not None and (by - today).days <= SOON_DAYS:
         return by, next_text(trend, last_on, every_months=every_months, today=today)

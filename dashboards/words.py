@@ -27,6 +27,7 @@ from .values.systems import Judged, Measurement, Reason, Trend
 FEWEST_FOR_PERCENT: Final = 10
 # A sentence with more names than that is read by nobody.
 MOST_NAMES: Final = 6
+_JUDGED_REASONS: Final = ("low", "high", "undecided", "changed", "doubtful")
 
 
 def judged_verdict_text(one: Measurement) -> str:
@@ -203,17 +204,14 @@ def listed_first(names: Sequence[str]) -> str:
 def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str:
     """Say why a system needs a look."""
     one = reason.measurement
-    if one is not None and one.judged is not None and reason.code in ("low", "high"):
-        shown = judged_shown(one.judged, house_units)
-        return (
-            f"{'Left' if one.stage == Stage.AS_LEFT else 'Found'} {reason.code} on "
-            f"{day_text(one.taken_at.date())}: {shown.number} ± {shown.half_width} {shown.unit} "
-            f"against {range_text(one.judged, house_units)}"
-            f"{'' if one.stage == Stage.AS_LEFT else ', and not measured after any work'}"
-        )
-    if one is not None and reason.code == "undecided":
-        side = "left" if one.stage == Stage.AS_LEFT else "found"
-        return f"{judged_verdict_text(one)}, {side} so on {day_text(one.taken_at.date())}"
+    if one is not None and one.judged is not None and reason.code in _JUDGED_REASONS:
+        as_left = one.stage == Stage.AS_LEFT
+        standing = _standing_text(one, one.judged, house_units)
+        if reason.code == "changed":
+            return f"{standing}; changed since, and not measured as left"
+        if reason.code == "doubtful":
+            return f"{standing}; in doubt until a serious finding is cleared up"
+        return standing if as_left else f"{standing}, and not measured as left"
     if reason.code == "drifting" and reason.trend is not None:
         return drift_text(reason.trend, today)
     if one is not None and reason.code == "failed":
@@ -223,6 +221,20 @@ def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str
         "not_judged": "Measured, but not judged: it has no target or capacity for that call",
         "calibration": "Measured with a meter that was out of calibration on that day",
     }.get(reason.code, reason.code)
+
+
+def _standing_text(one: Measurement, judged: Judged, house_units: Units) -> str:
+    """Say how a system was last measured, with its number and its range."""
+    shown = judged_shown(judged, house_units)
+    number = (
+        f"{shown.number} ± {shown.half_width} {shown.unit} against "
+        f"{range_text(judged, house_units)}"
+    )
+    verb = "left" if one.stage == Stage.AS_LEFT else "found"
+    on = day_text(one.taken_at.date())
+    if one.verdict in ("low", "high"):
+        return f"{verb.capitalize()} {one.verdict} on {on}: {number}"
+    return f"{judged_verdict_text(one)}, {verb} so on {on}: {number}"
 
 
 def drift_text(trend: Trend, today: datetime.date) -> str:

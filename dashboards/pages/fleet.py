@@ -8,6 +8,7 @@ from django.http import Http404, HttpResponse
 
 from .. import due_words, fleet_words, words
 from ..queries.attention import attention
+from ..queries.beside_standing import beside_standings
 from ..queries.due import due, next_visits
 from ..queries.flows import flows
 from ..queries.shares import change_against_before
@@ -46,7 +47,13 @@ def fleet(frame: Frame) -> HttpResponse:
         charts=_charts(view, frame) if view.shares.left.total or view.shares.found.total else (),
         attention=standing,
         attention_table=look_table(
-            looked_at, view.asked, frame, visits=visits, named=named, total=len(standing.systems)
+            looked_at,
+            view.asked,
+            frame,
+            visits=visits,
+            named=named,
+            beside=beside_standings(looked_at),
+            total=len(standing.systems),
         ),
         due_sentence=due_words.due_sentence(coming_due, months=months),
         due_table=summary_table(coming_due, view.asked, named, today=frame.today),

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 
 from .. import words
 from ..queries.attention import attention
+from ..queries.beside_standing import beside_standings
 from ..queries.due import next_visits
 from .due import crew_named
 from .filtering import allowed, filter_form, link_to, offered_choices
@@ -42,7 +43,15 @@ def look(frame: Frame) -> HttpResponse:
         asked=asked,
         filters=filter_form(asked, offered, page_name="needs-a-look", as_of_today=True),
         attention=standing,
-        table=look_table(shown, asked, frame, visits=visits, named=named, total=len(shown)),
+        table=look_table(
+            shown,
+            asked,
+            frame,
+            visits=visits,
+            named=named,
+            beside=beside_standings(shown),
+            total=len(shown),
+        ),
         page_number=at,
         pages=pages,
         earlier=link(at - 1) if at > 1 else "",
@@ -65,6 +74,7 @@ def look_file(frame: Frame) -> HttpResponse:
         frame,
         visits=next_visits(sites, today=frame.today),
         named=crew_named(frame, unnamed=offered.small_crew_ids),
+        beside=beside_standings(standing.systems),
         total=len(standing.systems),
     )
     return file_of(table, "fleet")

@@ -11,10 +11,11 @@ from django.urls import reverse
 from .. import words
 from ..due_words import Named
 from ..filters import Asked, day_text
-from ..next_steps import next_step, page_of
+from ..next_steps import is_meter_first, next_step, page_of
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
 from ..values.due import NextVisit
+from ..values.next_steps import BesideStanding
 from ..values.systems import NeedsALook
 from .filtering import link_to
 from .frame import Frame
@@ -30,6 +31,7 @@ def look_table(
     *,
     visits: Mapping[UUID, NextVisit],
     named: Named,
+    beside: Mapping[UUID, BesideStanding],
     total: int,
 ) -> Table:
     """Return systems that need a look, ranked, each with its reason and next step.
@@ -46,6 +48,8 @@ def look_table(
         The next planned visit of each site that has one.
     named
         How crews are called on the page of this viewer.
+    beside
+        What the next step of each system rests on.
     total
         How many there are altogether.
     """
@@ -61,7 +65,13 @@ def look_table(
             Column("Next step"),
         ),
         rows=tuple(
-            _row(one, asked, frame, planned=_planned(visits.get(one.system.site_id), named))
+            _row(
+                one,
+                asked,
+                frame,
+                planned=_planned(visits.get(one.system.site_id), named),
+                beside=beside.get(one.system.id),
+            )
             for one in needing
         ),
         href=f"{reverse('needs-a-look-file')}?{asked.lasting_query}",
@@ -74,12 +84,25 @@ def _planned(visit: NextVisit | None, named: Named) -> str:
     return f"On {day_text(visit.on)}, {named(visit.crew)}:" if visit else ""
 
 
-def _row(one: NeedsALook, asked: Asked, frame: Frame, *, planned: str) -> tuple[Cell, ...]:
+def _row(
+    one: NeedsALook,
+    asked: Asked,
+    frame: Frame,
+    *,
+    planned: str,
+    beside: BesideStanding | None,
+) -> tuple[Cell, ...]:
     units = frame.house.units
     judged = one.standing.judged if one.standing else None
     reasons = [words.reason_text(reason, units, frame.today) for reason in one.reasons]
+    if beside and beside.meter_in_doubt and is_meter_first(one.reasons[0], beside):
+        meter = beside.meter_in_doubt
+        reasons.append(
+            f"In doubt: {meter.name} was found off on {day_text(meter.found_on)}, and what it "
+            "had measured is not corrected"
+        )
     shown = words.judged_shown(judged, units) if judged else None
-    how = page_of(one)
+    how = page_of(one, beside)
     return (
         Cell(
             one.system.tag,
@@ -100,7 +123,7 @@ def _row(one: NeedsALook, asked: Asked, frame: Frame, *, planned: str) -> tuple[
             note=". ".join(reasons[1:]),
         ),
         Cell(
-            next_step(one, today=frame.today, planned=planned),
+            next_step(one, today=frame.today, units=units, planned=planned, beside=beside),
             note=how.text,
             note_href=link_to(asked, how.name, how.id),
         ),

@@ -25,6 +25,7 @@ from . import site_tables as tables
 from .filtering import filter_form, offered_choices
 from .fleet_tables import SHARE_COLUMNS, share_cells
 from .frame import Frame, file_of, page
+from .site_steps import steps_at
 
 FILES: Final = ("systems", "shares", "visits", "due")
 NOTHING: Final = Share(0, 0, 0, 0, 0, 0, 0.0, 1.0)
@@ -37,7 +38,7 @@ def site(frame: Frame, *, site_id: UUID) -> HttpResponse:
     shares = _shares(frame.asked, picture)
     held = shares.found_compared
     compared = held if held is not None and held.is_comparable else None
-    due = tables.due_table(picture, frame.house, frame.today)
+    due = _due_table(frame, picture)
     return frame.page(
         "site.html",
         section="systems",
@@ -73,7 +74,7 @@ def site_file(frame: Frame, *, site_id: UUID, slug: str) -> HttpResponse:
     elif slug == "visits":
         table = tables.visits_table(picture, frame.viewer)
     elif slug == "due":
-        table = tables.due_table(picture, frame.house, frame.today)
+        table = _due_table(frame, picture)
     else:
         table = tables.systems_table(picture, frame.house, frame.today)
     return file_of(table, "site")
@@ -93,6 +94,11 @@ def _shares(asked: Asked, picture: SitePicture) -> NamedShare:
         if one.id == picture.facts.id:
             return one
     return NamedShare(picture.facts.id, picture.facts.name, NOTHING, NOTHING)
+
+
+def _due_table(frame: Frame, picture: SitePicture) -> Table:
+    steps = steps_at(frame, picture.facts.id)
+    return tables.due_table(picture, frame.house, frame.today, steps=steps)
 
 
 def _form(frame: Frame, picture: SitePicture) -> dict[str, Any]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Final
+from uuid import UUID
 
 from django.urls import reverse
 
@@ -18,6 +20,7 @@ from ..tables import Cell, Column, Table
 from ..values.sites import SitePicture, SystemAtSite
 from ..values.systems import Measurement
 from .judged_columns import FILE_COLUMNS, file_cells
+from .site_steps import SystemStep
 
 PURPOSES: Final = {str(purpose): label for purpose, label in Purpose.choices}
 
@@ -87,8 +90,18 @@ def _standing_cells(measured: Measurement, house: House) -> tuple[Cell, ...]:
     )
 
 
-def due_table(picture: SitePicture, house: House, today: datetime.date) -> Table:
-    """Return what is to be done at the site, the most pressing first."""
+def due_table(
+    picture: SitePicture, house: House, today: datetime.date, *, steps: Mapping[UUID, SystemStep]
+) -> Table:
+    """Return what is to be done at the site, the most pressing first.
+
+    Parameters
+    ----------
+    picture, house, today
+        The site, the company, and the day from which it is said.
+    steps
+        The next step of each system that needs a look.
+    """
     due: list[tuple[datetime.date, str, tuple[Cell, ...]]] = []
     for visit in picture.visits:
         if visit.began_on is None:
@@ -112,8 +125,9 @@ def due_table(picture: SitePicture, house: House, today: datetime.date) -> Table
         when, why = system_words.due_of(
             one.trend,
             one.last_measured_on,
-            one.verdict,
-            hangs_on_basis=one.hangs_on_basis,
+            steps[one.system.id].step
+            if one.verdict in ("low", "high", "undecided") and one.system.id in steps
+            else "",
             every_months=house.measure_every_months,
             today=today,
         )

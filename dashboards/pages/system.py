@@ -20,6 +20,7 @@ from ..strips import judged_strip
 from ..tables import Cell, Column, Table
 from ..values.systems import Measurement, SystemHistory
 from .frame import Frame, file_of, page
+from .site_steps import steps_at
 from .system_history import call_charts, measured_at, timeline_table, verdict_of
 
 FILES = ("timeline", "measurements", "adjustments")
@@ -36,6 +37,7 @@ def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
         history=history,
         facts=_facts(history, frame.house.units),
         standing=[_standing(one, frame.house.units) for one in standing],
+        next_step=steps_at(frame, history.facts.name.site_id).get(system_id),
         charts=call_charts(history, frame.house, frame.today),
         timeline_table=timeline_table(history, frame.viewer, frame.house.units),
         advice_line=words.ADVICE_LINE,

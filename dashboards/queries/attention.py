@@ -28,6 +28,8 @@ from .standings import LATEST, MADE_BY, SYSTEM, Stands, name_of, stand
 # is coming. The weight of the first three grows with how far, how surely, how soon.
 OUTSIDE_WEIGHT: Final = 3.0
 UNDECIDED_WEIGHT: Final = 1.5
+DOUBTFUL_WEIGHT: Final = 1.2
+CHANGED_WEIGHT: Final = 1.2
 DRIFTING_WEIGHT: Final = 2.0
 FAILED_WEIGHT: Final = 1.5
 NOT_JUDGED_WEIGHT: Final = 0.6
@@ -105,7 +107,12 @@ counted AS (
 SELECT counted.*, told.*
 FROM counted
 LEFT JOIN (
-    SELECT l.*, chosen.place, {COLUMNS}
+    SELECT l.*, chosen.place, {COLUMNS},
+           jsonb_path_exists(r.values, '$.findings[*] ? (@.severity == "serious")')
+               AS is_doubtful,
+           EXISTS (SELECT FROM airflow_jobs_adjustment a
+                   WHERE a.equipment_id = l.equipment_id AND a.made_at > m.taken_at)
+               AS is_changed_since
     FROM looked l
     JOIN chosen ON chosen.equipment_id = l.equipment_id
     JOIN measured m ON m.computation_id = chosen.computation_id {JOINS}
@@ -228,7 +235,7 @@ def _needs(
 ) -> NeedsALook:
     reasons = [reason for each in one.standing for reason in _reasons(each, spans)]
     drifting = _drifting(one.trend, today)
-    is_outside = any(reason.code in ("low", "high") for reason in reasons)
+    is_outside = any(reason.code in ("low", "high", "doubtful", "changed") for reason in reasons)
     if drifting is not None and not is_outside:
         reasons.append(drifting)
     reasons.sort(key=lambda reason: -reason.weight)
@@ -246,7 +253,12 @@ def _reasons(
         reasons.append(Reason("failed", FAILED_WEIGHT, one))
     elif one.state == State.PENDING:
         reasons.append(Reason("pending", PENDING_WEIGHT, one))
-    if one.judged is not None:
+    if one.judged is not None and one.verdict != Verdict.IN_RANGE and one.is_changed_since:
+        # How it stands now nobody knows.
+        reasons.append(Reason("changed", CHANGED_WEIGHT, one))
+    elif one.judged is not None and one.verdict != Verdict.IN_RANGE and one.is_doubtful:
+        reasons.append(Reason("doubtful", DOUBTFUL_WEIGHT, one))
+    elif one.judged is not None:
         outside = 1.0 - one.judged.probability_in_range
         if one.verdict in (Verdict.LOW, Verdict.HIGH):
             far = 1.0 + min(one.judged.widths_outside, 2.0)

@@ -63,17 +63,18 @@ ORDER BY lower(coalesce(nullif(i.label, ''), i.serial)), i.id, c.performed_on DE
 """
 
 
-def calibrations(instrument_id: UUID | None = None) -> tuple[CalibrationFound, ...]:
+def calibrations(*instrument_ids: UUID) -> tuple[CalibrationFound, ...]:
     """Return calibrations by meter, the latest first; one statement.
 
     Parameters
     ----------
-    instrument_id
-        Only of this meter; without it, of all.
+    instrument_ids
+        Only of these meters; without any, of all.
     """
-    which = "TRUE" if instrument_id is None else "c.instrument_id = %(instrument)s"
+    which = "c.instrument_id = ANY (%(instruments)s)" if instrument_ids else "TRUE"
     found = rows(
-        _CALIBRATIONS.format(which=which), {"instrument": instrument_id, "slowest": SLOWEST_M_S}
+        _CALIBRATIONS.format(which=which),
+        {"instruments": list(instrument_ids), "slowest": SLOWEST_M_S},
     )
     return tuple(_found(row) for row in found)
 

@@ -58,6 +58,8 @@ def measurement_of(row: dict[str, Any], zone: ZoneInfo) -> Measurement:
         crew=row["crew"],
         adjustments_before=row["adjustments_before"],
         air_paths=tuple(row["air_paths"] or ()),
+        is_doubtful=bool(row.get("is_doubtful")),
+        is_changed_since=bool(row.get("is_changed_since")),
     )
 
 

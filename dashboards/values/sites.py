@@ -43,15 +43,6 @@ class SystemAtSite:
         found = [one.verdict for one in self.standing if one.judged is not None]
         return min(found, key=lambda one: order.index(one), default="")
 
-    @property
-    def hangs_on_basis(self) -> bool:
-        """Whether what is undecided is so only for what the target's flow is."""
-        return self.verdict == "undecided" and all(
-            one.judged.hangs_on_basis
-            for one in self.standing
-            if one.judged is not None and one.verdict == "undecided"
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class SiteVisit:

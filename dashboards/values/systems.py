@@ -69,6 +69,11 @@ class Measurement:
     adjustments_before: int
     """How many adjustments the system had seen by then."""
     air_paths: tuple[str, ...] = ()
+    is_doubtful: bool = False
+    """Whether something serious has to be cleared up before anybody acts on it. This and the
+    next are only known where a system's standing is read."""
+    is_changed_since: bool = False
+    """Whether the system was adjusted after it."""
 
 
 @dataclass(frozen=True, slots=True)

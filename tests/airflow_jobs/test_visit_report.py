@@ -365,8 +365,7 @@ def test_findings_are_those_that_matter_to_a_customer() -> None:
 
 def test_a_finding_of_one_stage_alone_says_of_which() -> None:
     section = factories.make_section()
-    visit = make_job(found=300.0, left=400.0, section=section)
-    # The invented results carry one serious finding, the same before and after.
+    visit = make_job(found=300.0, left=400.0, section=section, has_serious=True)
     assert _report(visit).systems[0].findings == ("Message 2.",)
     for traverse in visit.traverses.filter(stage="as_left"):
         computation = traverse.computation

@@ -34,6 +34,7 @@ def make_measured(
     visit: Visit | None = None,
     section: DuctSection | None = None,
     state: str = "computed",
+    has_serious: bool = False,
     **fields: Any,
 ) -> Traverse:
     """Make a traverse of a three-ton system with its result, in (ft3/min)/ton."""
@@ -46,7 +47,9 @@ def make_measured(
         visit=visit, duct_section=section, stage=stage, taken_at=taken_at, **fields
     )
     computation = traverse.computation
-    computation.result = make_result(computation, per_ton=per_ton, u_per_ton=u_per_ton)
+    computation.result = make_result(
+        computation, per_ton=per_ton, u_per_ton=u_per_ton, has_serious=has_serious
+    )
     computation.state = state
     computation.save()
     return traverse
@@ -94,9 +97,17 @@ def make_adjustment(*, visit: Visit, equipment: Equipment, **fields: Any) -> Adj
 
 
 def make_result(
-    computation: Computation, *, per_ton: float, u_per_ton: float = 10.0, **fields: Any
+    computation: Computation,
+    *,
+    per_ton: float,
+    u_per_ton: float = 10.0,
+    has_serious: bool = False,
+    **fields: Any,
 ) -> Result:
-    """Write a result against 350 to 450 (ft3/min)/ton, verdict and all."""
+    """Write a result against 350 to 450 (ft3/min)/ton, verdict and all.
+
+    It has four findings, one of them serious where that is asked for.
+    """
     low, nominal, high = (limit * PER_TON for limit in (350.0, 400.0, 450.0))
     value, u = per_ton * PER_TON, u_per_ton * PER_TON
     chances = {
@@ -133,11 +144,11 @@ def make_result(
         **fields,
     }
     if "values" not in columns:
-        columns["values"] = _values(columns)
+        columns["values"] = _values(columns, worst="serious" if has_serious else "warning")
     return Result.objects.create(computation=computation, **columns)
 
 
-def _values(columns: dict[str, Any]) -> dict[str, Any]:
+def _values(columns: dict[str, Any], *, worst: str) -> dict[str, Any]:
     """Return the whole answer as the worker keeps it, consistent with the columns."""
     flow, value = columns["flow_standard_m3_s"], columns["judged_value"]
     relative = 2.0 * columns["flow_relative_u"]
@@ -211,7 +222,7 @@ def _values(columns: dict[str, Any]) -> dict[str, Any]:
                 "advice": f"Advice {number}.",
                 "pointer": "",
             }
-            for number, severity in enumerate(["note", "serious", "warning", "note"], start=1)
+            for number, severity in enumerate(["note", worst, "warning", "note"], start=1)
         ],
         "blower_advice": None,
     }

@@ -23,7 +23,7 @@ from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 8
+STATEMENTS = 13
 
 
 def _text(client: Client, address: str) -> str:
@@ -55,7 +55,7 @@ def test_a_site_says_how_its_systems_stand(manager: Client) -> None:
     make_job(found=300.0, left=310.0, section=low)
     text = _text(manager, _address(site))
     assert "4 systems stand here: 2 in range, 1 low and 1 not judged or never measured." in text
-    assert "It stands low. Raise the airflow, then measure as left." in text
+    assert "Plan a visit: raise the airflow by some 29 %, to nominal, then measure as left." in text
     assert "Never measured." in text
     assert "Now: it was never measured." in text
 

@@ -1,0 +1,91 @@
+"""What the next step of a system rests on: the advice of its result, and what was changed since."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Final
+from uuid import UUID
+
+from airflow_jobs.models import AdjustmentKind
+
+from ..values.next_steps import BesideStanding, ChangedSince, MeterInDoubt
+from ..values.systems import NeedsALook
+from .calibrations import calibrations
+from .measured import rows
+
+_KINDS: Final = {str(kind): label for kind, label in AdjustmentKind.choices}
+
+_BESIDE: Final = """
+SELECT m.equipment_id, r.values -> 'blower_advice' AS advice,
+       r.values ->> 'why_no_blower_advice' AS why_no_advice,
+       jsonb_path_query_first(
+           r.values, '$.findings[*] ? (@.severity == "serious")') ->> 'message' AS doubt,
+       a.kind, a.from_value, a.to_value, (a.made_at AT TIME ZONE s.time_zone)::date AS made_on
+FROM airflow_jobs_computation c
+JOIN airflow_jobs_measurement m ON m.computation_id = c.id
+JOIN airflow_jobs_equipment e ON e.id = m.equipment_id
+JOIN airflow_jobs_site s ON s.id = e.site_id
+LEFT JOIN airflow_jobs_result r ON r.id = m.result_id
+LEFT JOIN LATERAL (
+    SELECT a.kind, a.from_value, a.to_value, a.made_at FROM airflow_jobs_adjustment a
+    WHERE a.equipment_id = m.equipment_id AND a.made_at > m.taken_at
+    ORDER BY a.made_at DESC, a.id DESC LIMIT 1
+) a ON TRUE
+WHERE c.traverse_id = ANY (%(traverses)s) OR c.flow_set_id = ANY (%(flow_sets)s)
+"""
+
+
+def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding]:
+    """Return system -> what its next step rests on; two statements.
+
+    Parameters
+    ----------
+    needing
+        The systems that are shown; the measurement of each one's first reason counts.
+    """
+    measured = [one.reasons[0].measurement for one in needing]
+    found = rows(
+        _BESIDE,
+        {
+            "traverses": [one.traverse_id for one in measured if one and one.traverse_id],
+            "flow_sets": [one.flow_set_id for one in measured if one and one.flow_set_id],
+        },
+    )
+    in_doubt = _in_doubt(needing)
+    return {
+        row["equipment_id"]: BesideStanding(
+            # Raw statements get JSON as text.
+            advice=json.loads(row["advice"] or "null"),
+            why_no_advice=row["why_no_advice"] or "",
+            doubt=row["doubt"] or "",
+            meter_in_doubt=in_doubt.get(row["equipment_id"]),
+            changed=None
+            if row["kind"] is None
+            else ChangedSince(
+                on=row["made_on"],
+                kind=_KINDS.get(row["kind"], row["kind"]),
+                from_value=row["from_value"],
+                to_value=row["to_value"],
+            ),
+        )
+        for row in found
+    }
+
+
+def _in_doubt(needing: Sequence[NeedsALook]) -> dict[UUID, MeterInDoubt]:
+    """Return system -> the meter that was found off after it measured there, if it was."""
+    measured = {
+        one.system.id: one.reasons[0].measurement
+        for one in needing
+        if one.reasons[0].measurement is not None
+    }
+    meters = {one.instrument_id for one in measured.values() if one.instrument_id}
+    found = calibrations(*meters) if meters else ()
+    return {
+        key: MeterInDoubt(calibration.instrument_id, calibration.meter, calibration.performed_on)
+        for key, one in measured.items()
+        for calibration in found
+        if calibration.instrument_id == one.instrument_id
+        and calibration.leaves_in_doubt(one.taken_at.date())
+    }

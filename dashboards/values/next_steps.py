@@ -1,0 +1,41 @@
+"""What the next step of a system rests on."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedSince:
+    """The latest adjustment of a system that came after its last measurement."""
+
+    on: datetime.date
+    """The day where the system stands."""
+    kind: str
+    from_value: str
+    to_value: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeterInDoubt:
+    """A meter that a later calibration found off; what it measured is not corrected."""
+
+    id: UUID
+    name: str
+    found_on: datetime.date
+
+
+@dataclass(frozen=True, slots=True)
+class BesideStanding:
+    """What stands beside the number that a system is judged by."""
+
+    advice: dict[str, Any] | None
+    """On the blower, as the result keeps it; in SI."""
+    why_no_advice: str
+    doubt: str
+    """The serious finding that has to be cleared up first; empty where there is none."""
+    changed: ChangedSince | None
+    meter_in_doubt: MeterInDoubt | None = None
