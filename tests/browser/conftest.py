@@ -11,6 +11,7 @@ import pytest
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
 from django.core.cache import cache
+from django.db import connections
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -56,6 +57,8 @@ def browser() -> Iterator[Browser]:
         pytest.skip("There is no Chromium.")
     # The driver keeps an event loop in this thread; rows are still made from it, one at a time.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    # Beside a loop Django opens connections of their own and forgets those of before, open.
+    connections.close_all()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield browser
