@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime
-import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, BinaryIO, Final
+from typing import BinaryIO, Final
 
 from django.apps import apps
 from django.conf import settings
@@ -26,7 +25,6 @@ from .whole_file import whole_file
 COUNTED: Final = {"people": Person, "sites": Site, "traverses": Traverse, "results": Result}
 # Functions of the triggers, which dropping their tables leaves behind.
 TRIGGER_FUNCTIONS: Final = r"^(_?pgtrigger_|_pgh_)"
-LEAVING_SECONDS: Final = 2.0
 
 
 def back_up(path: Path, *, replace: bool, progress: Callable[[int], None]) -> Manifest:
@@ -195,30 +193,15 @@ def _refuse_other_major(contents: Contents, name: str, across_majors: bool) -> N
         )
 
 
-def _is_left_alone(cursor: Any) -> bool:
-    """Whether nobody else is connected, or everybody who was leaves in a moment.
-
-    The server ends a connection some time after its client has gone.
-    """
-    until = time.monotonic() + LEAVING_SECONDS
-    while True:
-        cursor.execute("SELECT pg_stat_clear_snapshot()")
-        cursor.execute(
-            "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
-            "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
-        )
-        if not cursor.fetchone()[0]:
-            return True
-        if time.monotonic() > until:
-            return False
-        time.sleep(0.05)
-
-
 def _make_room() -> None:
     """Take away the tables of an empty record; refuse one that holds anything or is in use."""
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET LOCAL lock_timeout = '5s'")
-        if not _is_left_alone(cursor):
+        cursor.execute(
+            "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+            "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+        )
+        if cursor.fetchone()[0]:
             raise CommandError(
                 "Somebody is connected to the record that the backup would come into: stop the "
                 "service, and whatever else uses that database, first."
