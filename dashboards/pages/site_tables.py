@@ -48,13 +48,19 @@ def _system_rows(one: SystemAtSite, house: House, today: datetime.date) -> list[
     retired = f"retired on {day_text(one.retired_on)}" if one.retired_on else ""
     name = Cell(one.system.tag, href=reverse("system", args=[one.system.id]), note=retired)
     kind = Cell(words.KINDS.get(one.system.kind, one.system.kind))
-    following = Cell(
-        "–"
-        if one.retired_on
-        else system_words.next_text(
-            one.trend, one.last_measured_on, every_months=house.measure_every_months, today=today
+    if one.retired_on:
+        following = Cell("–")
+    elif one.verdict in ("low", "high", "undecided"):
+        following = Cell("Now: what to do is said under what is due.")
+    else:
+        following = Cell(
+            system_words.next_text(
+                one.trend,
+                one.last_measured_on,
+                every_months=house.measure_every_months,
+                today=today,
+            )
         )
-    )
     if not one.standing:
         return [
             (
