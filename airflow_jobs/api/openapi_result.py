@@ -239,7 +239,9 @@ def _values(of: Reference) -> dict[str, Schema]:
             "items": {"type": "object"},
             "description": "The same flow by other ways (heat balance, other flow readings) and "
             "the external static against its maximum; `agrees` within the joint 95 % interval, "
-            "null where the two can't be held against each other.",
+            "null where the two can't be held against each other. Of the external static: true "
+            "where its whole interval is within the maximum, false where it is over it, null "
+            "where it is too close to tell.",
         },
         "leakage": nullable(
             {"type": "object"},

@@ -8,6 +8,7 @@ from typing import Final
 from airflow_jobs.calc.fan_advice import COIL_FREEZING_M3_S_W
 
 from .beside import Beside
+from .cross_checks import is_static_within
 from .system_flows import OffTarget
 
 CAUTION_WORDS: Final[dict[str, str]] = {
@@ -15,6 +16,8 @@ CAUTION_WORDS: Final[dict[str, str]] = {
     "takes more power.",
     "external_static": "External static is over what the unit may have already: look at filter, "
     "coil and ducts before the blower.",
+    "external_static_close": "External static may be over what the unit may have already; it is "
+    "too close to tell. Look at filter, coil and ducts before the blower.",
     "coil_carry_over": "Above some 550 ft/min (2.8 m/s) at the face of a wet coil water may carry "
     "over.",
     "coil_freezing": "Under some 300 (ft3/min)/ton in cooling the coil may freeze.",
@@ -38,8 +41,10 @@ def cautions_for(target: OffTarget, beside: Beside, expected_m3_s: float) -> lis
     if expected_m3_s > target.flow_m3_s:
         codes.append("motor_current")
         static, most = beside.static(beside.stage), beside.max_external_static_pa
-        if static is not None and most and static.external_static_pa > most:
-            codes.append("external_static")
+        if static is not None and most:
+            within = is_static_within(static.external_static_pa, most)
+            if not within:
+                codes.append("external_static_close" if within is None else "external_static")
         # How large the coil's face is isn't on record, so it is said wherever it may matter.
         if target.cooling_capacity_w is not None and target.system.coil != "dry":
             codes.append("coil_carry_over")

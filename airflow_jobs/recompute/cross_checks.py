@@ -77,7 +77,7 @@ def cross_checks(
     static = _external_static(beside)
     if static is not None:
         checks.append(static)
-        if static["external_static"] > static["max_external_static"]:
+        if static["agrees"] is False:
             said.append(_static_high(static))
     return checks, said
 
@@ -177,6 +177,17 @@ def _disagreement(check: dict[str, Any]) -> Found:
     )
 
 
+def is_static_within(external_static_pa: float, most_pa: float) -> bool | None:
+    """Return whether an external static is within what the unit may have; None: too close to tell.
+
+    Over and within are said only where the whole 95 % interval lies there, as of a flow.
+    """
+    half_width = COVERAGE_FACTOR_95 * STATIC_U_PA
+    if external_static_pa - half_width > most_pa:
+        return False
+    return True if external_static_pa + half_width <= most_pa else None
+
+
 def _external_static(beside: Beside) -> dict[str, Any] | None:
     static, most = beside.static(beside.stage), beside.max_external_static_pa
     if static is None or not most:
@@ -191,15 +202,17 @@ def _external_static(beside: Beside) -> dict[str, Any] | None:
         "external_static_low": value - half_width,
         "external_static_high": value + half_width,
         "max_external_static": most,
-        "agrees": value - half_width <= most,
+        "agrees": is_static_within(value, most),
         "note": "",
     }
 
 
 def _static_high(check: dict[str, Any]) -> Found:
     value, most = check["external_static"], check["max_external_static"]
+    half_width = check["external_static_high"] - value
     return found(
         "external_static_high",
-        f"Total external static is {value:.0f} Pa ({value / INCH_OF_WATER_PA:.2f} inH2O); the "
-        f"unit may have {most:.0f} Pa ({most / INCH_OF_WATER_PA:.2f} inH2O).",
+        f"Total external static is {value:.0f} ± {half_width:.0f} Pa "
+        f"({value / INCH_OF_WATER_PA:.2f} ± {half_width / INCH_OF_WATER_PA:.2f} inH2O), over the "
+        f"{most:.0f} Pa ({most / INCH_OF_WATER_PA:.2f} inH2O) that the unit may have.",
     )

@@ -118,7 +118,11 @@ def _cross_check(check: dict[str, Any], units: Units) -> Comparison:
         None: ".",
     }[check.get("agrees")]
     if check["kind"] == "external_static":
-        agreement = {True: ": within it.", False: ": too much.", None: "."}[check.get("agrees")]
+        agreement = {
+            True: ": within it.",
+            False: ": over it.",
+            None: ": too close to tell whether it is over." if most is not None else ".",
+        }[check.get("agrees")]
     note = f" {check['note']}" if check.get("note") else ""
     return Comparison(title, says + agreement + note, "cross-checks")
 

@@ -8,6 +8,7 @@ from django.test import Client
 from airflow_jobs import recompute
 from airflow_jobs.models import FanDrive
 from tests import factories
+from tests.airflow_jobs.beside import make_pressures
 from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db
@@ -55,3 +56,24 @@ def test_return_and_supply_are_held_against_each_other(manager: Client) -> None:
     recompute.drain()
     page = manager.get(f"/traverses/{supply.pk}/").content.decode()
     assert "less than the return: the ducts seem to leak between the two" in page
+
+
+@pytest.mark.parametrize(
+    ("supply_pa", "says", "is_found"),
+    [
+        (60.0, "within it.", False),
+        (85.0, "too close to tell whether it is over.", False),
+        (95.0, "over it.", True),
+    ],
+)
+def test_external_static_is_said_alike_in_the_check_and_the_finding(
+    manager: Client, supply_pa: float, says: str, is_found: bool
+) -> None:
+    equipment = factories.make_equipment(max_external_static_pa=130.0)
+    traverse = factories.make_traverse(duct_section=factories.make_section(equipment=equipment))
+    make_pressures(traverse.visit, equipment, supply_static_pa=supply_pa)
+    recompute.drain()
+    page = manager.get(f"/traverses/{traverse.pk}/").content.decode()
+    assert says in page
+    assert ("Total external static is 145 ± 10 Pa" in page) is is_found
+    assert ("over the 130 Pa" in page) is is_found
