@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from uuid import UUID
+
 from airflow_jobs import units as dimensions
 
 from .display import MINUS, Units, percent, write
 from .filters import day_text
 from .values.calibrations import CalibrationFound
+from .values.filters import Filters
 from .words import count_of, listed
 
 
@@ -31,6 +35,35 @@ def found_text(one: CalibrationFound, units: Units) -> str:
         f"{_side(one.change)} at {at.plain}, against what had been taken before; "
         f"its accuracy allows {percent(one.allowed, 1)}."
     )
+
+
+def found_first_text(one: CalibrationFound) -> str:
+    """Say in short what a calibration found, before anything else is said of the meter."""
+    then = (
+        "its earlier readings are corrected"
+        if one.corrects
+        else "its earlier results are not corrected"
+    )
+    return (
+        f"The calibration of {day_text(one.performed_on)} found that it read "
+        f"{_side(one.change or 0.0)}; {then}."
+    )
+
+
+def found_off_in(
+    found: Iterable[CalibrationFound], filters: Filters
+) -> dict[UUID, CalibrationFound]:
+    """Return by meter the latest calibration within a period that found it off after it was used.
+
+    One before the period leaves nothing to reconcile: all that is compared was measured after it.
+    """
+    kept: dict[UUID, CalibrationFound] = {}
+    for one in found:
+        is_within = filters.from_on is None or one.performed_on > filters.from_on
+        is_begun = filters.to_on is None or one.since is None or one.since <= filters.to_on
+        if one.is_off and one.between and is_within and is_begun:
+            kept.setdefault(one.instrument_id, one)
+    return kept
 
 
 def since_text(one: CalibrationFound) -> str:

@@ -183,9 +183,11 @@ def _meters(filters: Filters, today: datetime.date) -> DigestSection:
     if not found.meters:
         said: tuple[str, ...] = ("No meter is on record yet.",)
     else:
+        calibrated = calibrations()
+        found_off = calibration_words.found_off_in(calibrated, filters)
         said = (
-            meter_words.meters_sentence(found),
+            calibration_words.found_off_sentence(calibrated),
+            meter_words.meters_sentence(found, tuple(found_off.values())),
             meter_words.register_sentence(found, today=today),
-            calibration_words.found_off_sentence(calibrations()),
         )
     return DigestSection("Meters", said, reverse("instruments"), "Instruments")

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 
+from . import calibration_words
 from .display import percent, write
+from .values.calibrations import CalibrationFound
 from .values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register
 from .words import count_of, listed
 
@@ -29,14 +32,12 @@ def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:
     held = one.held
     if held is None:
         return "Too few comparisons with other meters; paired checks are the cheap proof."
+    than_allowed = f"by more than its accuracy of {percent(one.allowed, 1)} allows"
     said = {
-        "high": f"Reads high, by more than its accuracy of {percent(one.allowed, 1)} allows.",
-        "low": f"Reads low, by more than its accuracy of {percent(one.allowed, 1)} allows.",
-    }.get(
-        one.reads,
-        "No evidence that it is off by more than its accuracy of "
-        f"{percent(one.allowed, 1)} allows.",
-    )
+        "high": f"Reads high, {than_allowed}.",
+        "low": f"Reads low, {than_allowed}.",
+        "alike": f"No evidence that it is off {than_allowed}: the whole interval lies within that.",
+    }.get(one.reads) or _untold(one, held, than_allowed)
     if one.accuracy_relative is None:
         said += " (No accuracy is on record; 5 % is taken.)"
     if one.reads in ("high", "low"):
@@ -53,8 +54,64 @@ def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:
     return said
 
 
-def meters_sentence(register: Register) -> str:
-    """Say what the comparison of the meters shows."""
+def _untold(one: MeterStanding, held: Reads, than_allowed: str) -> str:
+    """Say that it can't be told, and what would tell."""
+    if held.low > one.allowed or held.high < -one.allowed:
+        side = "high" if held.offset > 0 else "low"
+        return (
+            f"It may read {side} {than_allowed}, but with so many meters compared chance alone may "
+            "explain it; more paired checks would tell."
+        )
+    said = (
+        f"It can't be told whether it is off {than_allowed}: the interval reaches from "
+        f"{_signed_percent(held.low)} to {_signed_percent(held.high)}."
+    )
+    if one.is_bound_to_crew:
+        return said
+    more = "More paired checks" if one.paired is not None else "Paired checks"
+    return f"{said} {more} with another meter in the same holes would tell."
+
+
+def meter_and_calibration_sentence(
+    one: MeterStanding, found_off: CalibrationFound | None, *, names_crew: bool
+) -> str:
+    """Say what a calibration found first, then what the comparison shows beside it."""
+    said = meter_sentence(one, names_crew=names_crew)
+    if found_off is None:
+        return said
+    found = calibration_words.found_first_text(found_off)
+    if one.held is None:
+        return f"{found} {said}"
+    return (
+        f"{found} The comparison with other meters is over the whole period, before and after that "
+        f"day, and need not show it. In it: {said[0].lower()}{said[1:]}"
+    )
+
+
+def rests_sentence(one: MeterStanding, total: int, *, are_in_doubt: bool) -> str:
+    """Say how many results rest on a meter, and which of them a calibration would change."""
+    results = count_of(total, "result")
+    if one.results_out:
+        said = (
+            f"{results}, {one.results_out:,} of them taken out of calibration. When a calibration "
+            f"is entered that covers {'it' if one.results_out == 1 else 'them'}, "
+            f"{'it is' if one.results_out == 1 else 'they are'} computed again with it."
+        )
+    elif total == 1:
+        said = f"{results}, taken in calibration."
+    else:
+        said = f"{results}, all of them taken in calibration."
+    if are_in_doubt:
+        said += (
+            " Those in doubt because a calibration found the meter off later are not corrected by "
+            "themselves; what can be done stands above."
+        )
+    return said
+
+
+def meters_sentence(register: Register, found_off: Sequence[CalibrationFound] = ()) -> str:
+    """Say what the comparison of the meters shows, and that it need not show what a calibration
+    found in the same time."""
     compared = sum(one.held is not None for one in register.meters)
     if not compared:
         return (
@@ -66,11 +123,24 @@ def meters_sentence(register: Register) -> str:
         f"({reads_ends(one.held)})."
         for one in register.astray
         if one.held is not None
-    ] or ["No meter reads high or low by more than its accuracy allows."]
-    return (
-        f"{' '.join(said)} {count_of(compared, 'meter')} of {len(register.meters):,} can be "
-        "compared, against each other and not against the truth, which only a calibration tells."
+    ] or ["No meter is shown to read high or low by more than its accuracy allows."]
+    untold = len(register.untold)
+    if untold:
+        said.append(
+            f"Of {untold:,} it can't be told: the interval is wider than the accuracy. Paired "
+            "checks in the same holes would tell."
+        )
+    said.append(
+        f"{count_of(compared, 'meter')} of {len(register.meters):,} can be compared, against each "
+        "other and not against the truth, which only a calibration tells."
     )
+    names = listed(list(dict.fromkeys(one.meter for one in found_off)))
+    if names:
+        said.append(
+            f"A calibration found {names} off: that goes first. A comparison over the whole "
+            "period, before and after it, need not show it."
+        )
+    return " ".join(said)
 
 
 def register_sentence(register: Register, *, today: datetime.date) -> str:
@@ -81,8 +151,8 @@ def register_sentence(register: Register, *, today: datetime.date) -> str:
         verb = "is" if len(overdue) == 1 else "are"
         said.append(
             f"{listed([one.name for one in overdue])} {verb} out of calibration: send "
-            f"{'it' if len(overdue) == 1 else 'them'} in before the next visit. Results are "
-            "computed again when a calibration is entered."
+            f"{'it' if len(overdue) == 1 else 'them'} in before the next visit. Results taken out "
+            "of calibration are computed again when a calibration is entered that covers them."
         )
     else:
         said.append("Every meter in use is in calibration.")

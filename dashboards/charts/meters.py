@@ -30,8 +30,10 @@ def meters_compared(meters: Sequence[MeterStanding]) -> dict[str, Any] | None:
                 name=name,
                 mode="markers",
                 marker={
-                    "symbol": ["diamond" if one.reads != "alike" else "circle" for one, _ in kept],
-                    "size": [13 if one.reads != "alike" else 10 for one, _ in kept],
+                    "symbol": [
+                        "diamond" if one.reads in ("high", "low") else "circle" for one, _ in kept
+                    ],
+                    "size": [13 if one.reads in ("high", "low") else 10 for one, _ in kept],
                     "color": INK if is_paired else PAPER,
                     # Where sizes differ, points would be drawn half transparent.
                     "opacity": 1,

@@ -38,6 +38,7 @@ def instruments(frame: Frame) -> HttpResponse:
     asked = allowed(frame, offered)
     found = register(asked.filters, today=frame.today)
     calibrated = calibrations()
+    found_off = calibration_words.found_off_in(calibrated, asked.filters)
     return frame.page(
         "instruments.html",
         section="instruments",
@@ -47,11 +48,11 @@ def instruments(frame: Frame) -> HttpResponse:
         compared={
             "id": "chart-meters",
             "title": "Against each other",
-            "sentence": meter_words.meters_sentence(found),
+            "sentence": meter_words.meters_sentence(found, tuple(found_off.values())),
             "data_id": "chart-meters-data",
             "figure": meters_compared(found.meters),
         },
-        compared_table=_on_page(_compared_table(found, asked, frame)),
+        compared_table=_on_page(_compared_table(found, found_off, asked, frame)),
         register_sentence=meter_words.register_sentence(found, today=frame.today),
         register_table=_on_page(_register_table(found, asked, frame)),
         found_off_sentence=calibration_words.found_off_sentence(calibrated),
@@ -71,12 +72,10 @@ def instruments_file(frame: Frame, *, slug: str) -> HttpResponse:
     if slug == "calibrations":
         return file_of(_calibrations_table(calibrations(), asked, frame), "instruments")
     found = register(asked.filters, today=frame.today)
-    table = (
-        _compared_table(found, asked, frame)
-        if slug == "compared"
-        else _register_table(found, asked, frame)
-    )
-    return file_of(table, "instruments")
+    if slug == "register":
+        return file_of(_register_table(found, asked, frame), "instruments")
+    found_off = calibration_words.found_off_in(calibrations(), asked.filters)
+    return file_of(_compared_table(found, found_off, asked, frame), "instruments")
 
 
 @page
@@ -86,12 +85,15 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     one = _meter(asked, frame, instrument_id)
     results, total = rests_on(asked.filters, instrument_id, limit=MOST_RESULTS)
     calibrated = calibrations(instrument_id)
+    found_off = calibration_words.found_off_in(calibrated, asked.filters).get(instrument_id)
     return frame.page(
         "instrument.html",
         section="instruments",
         asked=asked,
         meter=one,
-        says=meter_words.meter_sentence(one, names_crew=_names_crew(one, frame)),
+        says=meter_words.meter_and_calibration_sentence(
+            one, found_off, names_crew=_names_crew(one, frame)
+        ),
         held=one.held,
         held_text=meter_words.reads_text(one.held) if one.held else "",
         held_ends=meter_words.reads_ends(one.held) if one.held else "",
@@ -110,6 +112,9 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
         if calibrated
         else None,
         total=total,
+        rests=meter_words.rests_sentence(
+            one, total, are_in_doubt=found_off is not None and not found_off.corrects
+        ),
         table=_results_table(results, one, asked, frame, total=total),
         back=f"{reverse('instruments')}?{asked.query()}",
     )
@@ -177,7 +182,9 @@ def _names_crew(one: MeterStanding, frame: Frame) -> bool:
     return one.only_crew_id is not None and frame.viewer.sees_crew(one.only_crew_id)
 
 
-def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
+def _compared_table(
+    found: Register, found_off: dict[UUID, CalibrationFound], asked: Asked, frame: Frame
+) -> Table:
     return Table(
         slug="compared",
         caption="How much each meter reads above the others on the same flows",
@@ -200,7 +207,11 @@ def _compared_table(found: Register, asked: Asked, frame: Frame) -> Table:
                 if one.accuracy_relative is None
                 else Cell(f"± {percent(one.accuracy_relative, 1)}", one.accuracy_relative),
                 Cell(f"{one.results:,}", one.results, href=_address(one, asked)),
-                Cell(meter_words.meter_sentence(one, names_crew=_names_crew(one, frame))),
+                Cell(
+                    meter_words.meter_and_calibration_sentence(
+                        one, found_off.get(one.id), names_crew=_names_crew(one, frame)
+                    )
+                ),
             )
             for one in found.meters
         ),

@@ -72,7 +72,8 @@ class MeterStanding:
     @property
     def reads(self) -> str:
         """`high` or `low` where even the near end of the interval is beyond what its accuracy
-        allows, else `alike`; nothing where it can't be compared."""
+        allows, `alike` where all of it is within, else `untold`; nothing where it can't be
+        compared."""
         held = self.held
         if held is None:
             return ""
@@ -80,7 +81,8 @@ class MeterStanding:
             return "high"
         if held.is_sure and held.high < -self.allowed:
             return "low"
-        return "alike"
+        is_within = -self.allowed <= held.low and held.high <= self.allowed
+        return "alike" if is_within else "untold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +111,11 @@ class Register:
     def astray(self) -> tuple[MeterStanding, ...]:
         """Meters that read high or low by more than their accuracy allows."""
         return tuple(one for one in self.meters if one.reads in ("high", "low"))
+
+    @property
+    def untold(self) -> tuple[MeterStanding, ...]:
+        """Meters of which the comparison is too coarse to say so either way."""
+        return tuple(one for one in self.meters if one.reads == "untold")
 
 
 @dataclass(frozen=True, slots=True)

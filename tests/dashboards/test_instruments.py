@@ -7,6 +7,7 @@ import datetime
 import html
 import io
 import re
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -16,8 +17,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from airflow_jobs.models import Calibration, Crew, Instrument
+from dashboards import meter_words
 from dashboards.queries.meters import register
 from dashboards.values.filters import Filters
+from dashboards.values.meters import MeterStanding, Reads, Register
 from tests import factories
 from tests.dashboards.records import make_measured
 from tests.factories import NOW
@@ -162,7 +165,9 @@ def test_what_rests_on_a_meter_is_counted_and_listed(manager: Client, high: Inst
         performed_on=NOW.date() - datetime.timedelta(days=1),
         due_on=NOW.date() + datetime.timedelta(days=300),
     )
-    assert "12 results. When a calibration" in _text(manager, f"{address}?period=all")
+    text = _text(manager, f"{address}?period=all")
+    assert "12 results, all of them taken in calibration." in text
+    assert "computed again" not in text
     assert "No result in this view" in _text(manager, f"{address}?from=2000-01-01&to=2000-02-01")
 
 
@@ -194,3 +199,47 @@ def test_a_page_takes_as_many_statements_however_long_the_history(
     with CaptureQueriesContext(connection) as statements:
         assert manager.get(address).status_code == 200
     assert len(statements) == STATEMENTS[page]
+
+
+def _standing(low: float, high: float, *, is_sure: bool = False, **fields: Any) -> MeterStanding:
+    reads = Reads((low + high) / 2.0, low, high, 20, is_sure)
+    values: dict[str, Any] = {
+        "id": uuid4(),
+        "name": "Vane",
+        "serial": "V",
+        "retired_on": None,
+        "calibrated_on": None,
+        "due_on": None,
+        "last_used_on": None,
+        "is_in_calibration": True,
+        "accuracy_relative": 0.03,
+        "results": 3,
+        "results_out": 0,
+        "crews": 2,
+        "only_crew_id": None,
+        "only_crew": "",
+        "paired": None,
+        "same_system": reads,
+    }
+    return MeterStanding(**{**values, **fields})
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "is_sure", "reads", "says"),
+    [
+        (-0.009, 0.016, False, "alike", "No evidence that it is off by more than its accuracy"),
+        (-0.209, 0.299, False, "untold", "It can't be told whether it is off by more than its"),
+        (-0.01, 0.031, False, "untold", "Paired checks with another meter in the same holes"),
+        (0.01, 0.05, True, "untold", "the interval reaches from +1.0 % to +5.0 %"),
+        (0.035, 0.09, True, "high", "Reads high, by more than its accuracy of 3.0 % allows."),
+        (0.035, 0.09, False, "untold", "with so many meters compared chance alone may explain"),
+    ],
+)
+def test_only_an_interval_within_the_accuracy_clears_a_meter(
+    low: float, high: float, is_sure: bool, reads: str, says: str
+) -> None:
+    one = _standing(low, high, is_sure=is_sure)
+    assert one.reads == reads
+    assert says in meter_words.meter_sentence(one, names_crew=True)
+    sentence = meter_words.meters_sentence(Register((one,)))
+    assert ("it can't be told" in sentence) is (reads == "untold")

@@ -92,6 +92,10 @@ def test_the_page_says_since_when_it_may_have_been_off_and_what_rests_on_it(
     assert "its accuracy allows 2.0 %" in text
     assert "at any time since 23 Feb 2026, when it was calibrated before. 3 results" in text
     assert "They are not corrected." in text
+    first = text.index("found that it read 6.0 % low; its earlier results are not corrected.")
+    assert first < text.index("found that Vane 7 read 6.0 % low")
+    assert "3 results, all of them taken in calibration. Those in doubt because" in text
+    assert "computed again with it" not in text
     page = manager.get(f"/instruments/{meter.pk}/?period=all").content.decode()
     assert _form(calibration) in page
     assert "?from=2026-02-23&amp;to=2026-09-10#results-title" in page
