@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from .display import percent, write
 from .filters import DEFAULT_PERIOD, PERIODS, Asked, day_text
-from .values.shares import Change, Share
-from .words import FEWEST_FOR_PERCENT, count_of, interval_text, share_text
+from .values.shares import Change, CorrectedShare, Share
+from .words import FEWEST_FOR_PERCENT, count_of, ends_text, interval_text, share_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +105,15 @@ def period_in_sentence(asked: Asked) -> str:
     return "on record"
 
 
-def planning_sentence(share: Share, planning: float | None) -> str:
-    """Say which share to plan with."""
-    if planning is None or share.total < FEWEST_FOR_PERCENT:
+def corrected_sentence(corrected: CorrectedShare | None, *, stage: str) -> str:
+    """Say how many were in range allowing for measurement uncertainty, where that can be told."""
+    if corrected is None:
         return ""
     return (
-        f"To plan with: {percent(planning)}. That is the share after allowing for what the "
-        "measurements can't tell."
+        f"Allowing for measurement uncertainty, some {percent(corrected.share)} "
+        f"({ends_text(corrected.low, corrected.high)}) were "
+        f"{'left' if stage == 'as_left' else 'found'} in range: its errors push more jobs over a "
+        "limit than back."
     )
 
 

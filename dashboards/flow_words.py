@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from airflow_jobs import units
@@ -10,7 +11,7 @@ from airflow_jobs.models import Call
 from .display import Units, percent
 from .values.flows import Distribution, Flows, Spread, TargetUse
 from .values.shares import FleetShares
-from .words import CALLS, count_of, listed, range_of
+from .words import CALLS, count_of, ends_text, interval_text, listed, range_of
 
 # Below so many jobs of a stage nothing is said of their spread.
 FEWEST: Final = 10
@@ -27,15 +28,14 @@ def rates_sentence(found: Flows, house_units: Units) -> str:
     elif ranges:
         said.append(
             f"The band is the commonest range, {_range(ranges[0], house_units)} "
-            f"({_jobs(ranges[0])}). Others have their own, such as "
-            f"{_range(ranges[1], house_units)} ({_jobs(ranges[1])}), so a column beside the band "
+            f"({_jobs(ranges[:1])}). Others have their own, such as "
+            f"{_range(ranges[1], house_units)} ({_jobs(ranges[1:2])}), so a column beside the band "
             "is not always out of its own range; the next chart goes by that."
         )
     if found.by_design_flow:
-        verb = "is" if found.by_design_flow == 1 else "are"
+        by_design = [one for one in found.targets if one.by_design_flow]
         said.append(
-            f"{count_of(found.by_design_flow, 'job')} judged by a design flow {verb} only in the "
-            "next chart."
+            f"What was judged by a design flow ({_jobs(by_design)}) is only in the next chart."
         )
     return " ".join(said)
 
@@ -89,11 +89,12 @@ def blur_sentence(found: Flows, shares: FleetShares) -> str:
     else:
         said.append(f"that of what was {word} by {percent(1.0 / spread.real - 1.0)}.")
     share = shares.left if is_left else shares.found
-    corrected = shares.left_planning_share if is_left else shares.found_planning_share
+    corrected = shares.left_corrected if is_left else shares.found_corrected
     if corrected is not None:
         said.append(
-            f"Corrected for it, {percent(corrected)} were {word} in range; counted as measured, "
-            f"{percent(share.share)}."
+            f"Allowing for it, some {percent(corrected.share)} "
+            f"({ends_text(corrected.low, corrected.high)}) were {word} in range; counted as "
+            f"measured, {percent(share.share)} ({interval_text(share)})."
         )
     return " ".join(said)
 
@@ -127,23 +128,28 @@ def _ranges(found: Flows) -> list[TargetUse]:
     merged: dict[tuple[float, float], TargetUse] = {}
     for one in found.rate_targets:
         before = merged.get((one.low, one.high))
-        jobs = one.jobs + (before.jobs if before else 0)
-        merged[one.low, one.high] = TargetUse(one.call, one.low, one.high, False, jobs)
+        merged[one.low, one.high] = TargetUse(
+            one.call,
+            one.low,
+            one.high,
+            False,
+            found=one.found + (before.found if before else 0),
+            left=one.left + (before.left if before else 0),
+        )
     return sorted(merged.values(), key=lambda one: (-one.jobs, one.low, one.high))
 
 
 def _held_to(found: Flows) -> list[str]:
     """Return what the jobs were held to, by call, with how many were."""
-    counted: dict[tuple[str, bool], int] = {}
+    counted: dict[tuple[str, bool], list[TargetUse]] = {}
     for one in found.targets:
-        key = one.call, one.by_design_flow
-        counted[key] = counted.get(key, 0) + one.jobs
-    ordered = sorted(counted.items(), key=lambda item: (-item[1], item[0]))
+        counted.setdefault((one.call, one.by_design_flow), []).append(one)
+    ordered = sorted(counted.items(), key=lambda item: (-sum(one.jobs for one in item[1]), item[0]))
     return [
         f"{'a design flow' if by_design_flow else 'flow per capacity'}"
         f"{'' if call == Call.UNKNOWN else f' in {CALLS.get(call, call).lower()}'} "
-        f"({count_of(jobs, 'job')})"
-        for (call, by_design_flow), jobs in ordered
+        f"({_jobs(uses)})"
+        for (call, by_design_flow), uses in ordered
     ]
 
 
@@ -151,8 +157,13 @@ def _range(one: TargetUse, house_units: Units) -> str:
     return range_of(one.low, one.high, units.FLOW_PER_CAPACITY, house_units)
 
 
-def _jobs(one: TargetUse) -> str:
-    return count_of(one.jobs, "job")
+def _jobs(uses: Sequence[TargetUse]) -> str:
+    """Return how many jobs were found and left so: the two are never added up."""
+    counts = (
+        (sum(one.found for one in uses), "found"),
+        (sum(one.left for one in uses), "left"),
+    )
+    return ", ".join(f"{count:,} {word}" for count, word in counts if count)
 
 
 def rate_written(value: float, house_units: Units) -> str:

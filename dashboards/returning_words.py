@@ -25,11 +25,11 @@ def often_sentence(found: Returning) -> str:
         return "Nothing was measured and judged as found in this view."
     share = found.found
     said = (
-        f"On {share.outside:,} of {words.count_of(share.total, 'visit')} a system was found out of "
+        f"In {share.outside:,} of {words.count_of(share.total, 'job')} a system was found out of "
         f"range, {percent(share.outside / share.total)} (95 % interval {outside_ends(share)})."
     )
     if not found.compared:
-        return f"{said} It takes {FEWEST_VISITS} visits to a system to compare it."
+        return f"{said} It takes {FEWEST_VISITS} jobs at a system to compare it."
     marked = [f"{one.system.tag} at {one.system.site}" for one in found.marked[:5]]
     more = len(found.marked) - len(marked)
     if more:
@@ -57,13 +57,13 @@ def outside_ends(share: Share) -> str:
 def often_text(one: FoundOften) -> str:
     """Say of one system how often it was found outside, and whether that is special."""
     said = (
-        f"Found outside on {one.found.outside:,} of {words.count_of(one.found.total, 'visit')}; "
-        f"others of its kind on {percent(one.expected_share)}."
+        f"Found outside in {one.found.outside:,} of {words.count_of(one.found.total, 'job')}; "
+        f"others of its kind in {percent(one.expected_share)}."
     )
     if one.is_marked:
         return f"{said} More than chance and its kind explain."
     if one.p_value is None:
-        return f"{said} Too few visits to compare."
+        return f"{said} Too few jobs to compare."
     if one.found.outside > one.expected_share * one.found.total:
         return f"{said} Chance alone may explain it."
     return f"{said} Not oftener than the others."

@@ -11,7 +11,7 @@ from ..display import percent
 from ..filters import Asked
 from ..tables import Cell, Column, Table
 from ..values.crews import CrewShare
-from .fleet_tables import MOST_ROWS, SHARE_COLUMNS, share_cells
+from .fleet_tables import MOST_ROWS, PLANNING_COLUMNS, SHARE_COLUMNS, planning_cells, share_cells
 
 
 def left_table(
@@ -30,9 +30,7 @@ def left_table(
         columns=(
             Column("Crew"),
             *SHARE_COLUMNS,
-            Column("To plan with", is_number=True),
-            Column("To plan with, low end", is_number=True, only_in_file=True),
-            Column("To plan with, high end", is_number=True, only_in_file=True),
+            *PLANNING_COLUMNS,
             Column("Outside, others at these sites", is_number=True),
             Column("How they found them", is_number=True),
             Column("What it says"),
@@ -49,26 +47,18 @@ def left_table(
 def _left_row(one: CrewShare, asked: Asked, *, is_whole: bool) -> tuple[Cell, ...]:
     named, compared = one.named, one.named.left_compared
     found = named.found
-    planning: tuple[Cell, ...] = (Cell("–", ""), Cell("", ""), Cell("", ""), Cell("–", ""))
+    expected = Cell("–", "")
     if compared is not None:
-        planning = (
-            Cell(
-                percent(compared.planning_share),
-                compared.planning_share,
-                note=words.ends_text(compared.planning_low, compared.planning_high),
-            ),
-            Cell("", compared.planning_low),
-            Cell("", compared.planning_high),
-            Cell(
-                words.write(compared.expected_outside, 1),
-                compared.expected_outside,
-                note=f"here {named.left.outside:,}",
-            ),
+        expected = Cell(
+            words.write(compared.expected_outside, 1),
+            compared.expected_outside,
+            note=f"here {named.left.outside:,}",
         )
     return (
         _name(one, asked, is_whole=is_whole),
         *share_cells(named.left),
-        *planning,
+        *planning_cells(compared),
+        expected,
         Cell(
             f"{percent(found.outside / found.total)} outside" if found.total else "–",
             found.outside / found.total if found.total else "",

@@ -78,7 +78,7 @@ def fleet_file(frame: Frame, *, slug: str) -> HttpResponse:
 def _headline(view: View) -> dict[str, Any]:
     share = view.whole
     is_left = view.stage == "as_left"
-    planning = view.shares.left_planning_share if is_left else view.shares.found_planning_share
+    corrected = view.shares.left_corrected if is_left else view.shares.found_corrected
     change = change_against_before(view.asked.filters, share)
     return {
         "share": share,
@@ -86,7 +86,7 @@ def _headline(view: View) -> dict[str, Any]:
         "strip": share_strip(share),
         "composition": fleet_words.composition_sentence(share),
         "before": fleet_words.before_sentence(change),
-        "planning": fleet_words.planning_sentence(share, planning),
+        "corrected": fleet_words.corrected_sentence(corrected, stage=view.stage),
         "without_as_left": view.shares.found_outside_without_as_left if is_left else 0,
         "pending": view.shares.pending,
     }

@@ -12,7 +12,7 @@ from ..display import month_or_quarter, percent
 from ..filters import Asked
 from ..strips import share_strip
 from ..tables import Cell, Column, Table
-from ..values.shares import FleetShares, NamedShare, Share
+from ..values.shares import Compared, FleetShares, NamedShare, Share
 
 # On the page; the file has all of them.
 MOST_ROWS: Final = 25
@@ -29,6 +29,28 @@ SHARE_COLUMNS: Final = (
     Column("High", is_number=True),
     Column("Too close to call", is_number=True),
 )
+
+
+PLANNING_COLUMNS: Final = (
+    Column("To plan with", is_number=True),
+    Column("To plan with, low end", is_number=True, only_in_file=True),
+    Column("To plan with, high end", is_number=True, only_in_file=True),
+)
+
+
+def planning_cells(compared: Compared | None) -> tuple[Cell, ...]:
+    """Return the share to plan with and its interval."""
+    if compared is None:
+        return Cell("–", ""), Cell("", ""), Cell("", "")
+    return (
+        Cell(
+            percent(compared.planning_share),
+            compared.planning_share,
+            note=words.ends_text(compared.planning_low, compared.planning_high),
+        ),
+        Cell("", compared.planning_low),
+        Cell("", compared.planning_high),
+    )
 
 
 def share_cells(share: Share) -> tuple[Cell, ...]:
@@ -100,11 +122,12 @@ def named_table(
         rows.append(_named_row(whole, stage, slug, href=""))
     return Table(
         slug=slug,
-        caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}",
+        caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}. “To plan with” is "
+        "drawn towards the whole by as much as few jobs can't tell",
         columns=(
             Column(noun.capitalize()),
             *SHARE_COLUMNS,
-            Column("To plan with", is_number=True),
+            *PLANNING_COLUMNS,
             Column("Held against the others"),
         ),
         rows=tuple(rows),
@@ -118,9 +141,7 @@ def _named_row(one: NamedShare, stage: str, nouns: str, *, href: str) -> tuple[C
     return (
         Cell(one.name, href=href),
         *share_cells(one.at(stage)),
-        Cell(percent(compared.planning_share), compared.planning_share)
-        if compared
-        else Cell("–", ""),
+        *planning_cells(compared),
         Cell(group_words.compared_text(one, stage=stage, nouns=nouns))
         if compared
         else Cell("–", ""),

@@ -35,7 +35,7 @@ def often_table(
             Column("Site", only_in_file=True),
             Column("Kind", only_in_file=True),
             Column("Found", only_on_page=True),
-            Column("Visits", is_number=True, only_in_file=True),
+            Column("Jobs", is_number=True, only_in_file=True),
             Column("Found outside", is_number=True),
             Column("Share outside", is_number=True, only_in_file=True),
             Column("Interval, low end", is_number=True, only_in_file=True),

@@ -46,9 +46,9 @@ SELECT 'spread', scale, stage, NULL, count(*),
        percentile_cont(0.5) WITHIN GROUP (ORDER BY u), NULL, NULL, NULL, NULL
 FROM scaled GROUP BY scale, stage
 UNION ALL
-SELECT 'target', NULL, NULL, NULL, count(*), NULL, NULL, call, target_low, target_high,
+SELECT 'target', NULL, stage, NULL, count(*), NULL, NULL, call, target_low, target_high,
        by_design_flow
-FROM held GROUP BY call, target_low, target_high, by_design_flow
+FROM held GROUP BY stage, call, target_low, target_high, by_design_flow
 """
 
 
@@ -79,15 +79,17 @@ def flows(filters: Filters, *, width: float) -> Flows:
 
 
 def _targets(found: list[dict[str, Any]]) -> tuple[TargetUse, ...]:
-    counted: dict[tuple[str, float, float, bool], TargetUse] = {}
+    counted: dict[tuple[str, float, float, bool], Counter[str]] = {}
     for row in found:
         low, high = (float(f"{row[end]:.{DIGITS}g}") for end in ("low", "high"))
         key = (row["call"], low, high, row["by_design_flow"])
-        before = counted[key].jobs if key in counted else 0
-        counted[key] = TargetUse(*key, jobs=before + row["total"])
+        counted.setdefault(key, Counter())[row["stage"]] += row["total"]
     return tuple(
         sorted(
-            counted.values(),
+            (
+                TargetUse(*key, found=of[Stage.AS_FOUND], left=of[Stage.AS_LEFT])
+                for key, of in counted.items()
+            ),
             key=lambda one: (-one.jobs, one.call, one.low, one.high, one.by_design_flow),
         )
     )

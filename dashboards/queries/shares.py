@@ -14,10 +14,18 @@ from airflow_jobs.models import Stage
 
 from ..statistics.comparisons import mark
 from ..statistics.intervals import share_difference, wilson
-from ..statistics.shares import corrected_share_inside
+from ..statistics.shares import corrected_share
 from ..statistics.shrinkage import shrink
 from ..values.filters import Filters
-from ..values.shares import Change, Compared, FleetShares, MonthShare, NamedShare, Share
+from ..values.shares import (
+    Change,
+    Compared,
+    CorrectedShare,
+    FleetShares,
+    MonthShare,
+    NamedShare,
+    Share,
+)
 from .jobs import jobs
 from .measured import parameters, rows
 
@@ -138,8 +146,8 @@ def fleet_shares(filters: Filters) -> FleetShares:
         left_by_month=over_time(Stage.AS_LEFT),
         by_crew=by(_BY_CREW, "crew"),
         by_site=by(_BY_SITE, "site"),
-        left_planning_share=_planning_share(left_row),
-        found_planning_share=_planning_share(found_row),
+        left_corrected=_corrected(left_row),
+        found_corrected=_corrected(found_row),
         found_outside_without_as_left=found_row.get("without_as_left", 0),
         pending=found_row.get("pending", 0) + left_row.get("pending", 0),
     )
@@ -300,8 +308,8 @@ def _named(
     )
 
 
-def _planning_share(row: dict[str, Any]) -> float | None:
-    if row.get("total", 0) < 2:
+def _corrected(row: dict[str, Any]) -> CorrectedShare | None:
+    if not row.get("total"):
         return None
-    share = corrected_share_inside(row["positions"], row["positions_u"], low=0.0, high=1.0)
-    return float(share) if np.isfinite(share) else None
+    found = corrected_share(row["positions"], row["positions_u"], low=0.0, high=1.0)
+    return None if found is None else CorrectedShare(found.share, found.low, found.high)

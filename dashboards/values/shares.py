@@ -48,6 +48,16 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrectedShare:
+    """A share in range that allows for measurement uncertainty."""
+
+    share: float
+    low: float
+    high: float
+    """95 % interval."""
+
+
+@dataclass(frozen=True, slots=True)
 class MonthShare:
     """One month, or one quarter, of one stage."""
 
@@ -109,9 +119,9 @@ class FleetShares:
     left_by_month: tuple[MonthShare, ...]
     by_crew: tuple[NamedShare, ...]
     by_site: tuple[NamedShare, ...]
-    left_planning_share: float | None
-    """Share left in range, corrected for what the measurement cannot tell."""
-    found_planning_share: float | None
+    left_corrected: CorrectedShare | None
+    """Share left in range allowing for measurement uncertainty; none of few jobs."""
+    found_corrected: CorrectedShare | None
     found_outside_without_as_left: int
     """Visits that found a system out of range and have no as-left measurement."""
     pending: int

@@ -57,8 +57,8 @@ def _fleet(**fields: Any) -> FleetShares:
         "left_by_month": months,
         "by_crew": (),
         "by_site": (),
-        "left_planning_share": None,
-        "found_planning_share": None,
+        "left_corrected": None,
+        "found_corrected": None,
         "found_outside_without_as_left": 0,
         "pending": 0,
     }

@@ -4,6 +4,7 @@ import csv
 import io
 import itertools
 import math
+import re
 from typing import Any
 
 import numpy as np
@@ -167,8 +168,8 @@ def test_where_targets_differ_each_job_stands_in_its_own_range() -> None:
     places = {one.start: one.left for one in found.places.bins if one.left}
     assert places == {0.5: 2, 1.0: 1}
     said = flow_words.rates_sentence(found, IP)
-    assert "The band is the commonest range, 350 to 450 (2 jobs)" in said
-    assert "such as 300 to 400 (1 job)" in said
+    assert "The band is the commonest range, 350 to 450 (2 left)" in said
+    assert "such as 300 to 400 (1 left)" in said
 
 
 @pytest.mark.django_db
@@ -179,21 +180,43 @@ def test_a_design_flow_is_no_flow_per_capacity_and_stands_in_the_other_chart() -
     assert found.rates.total == 1
     assert found.places.total == 2
     assert found.by_design_flow == 1
-    assert "1 job judged by a design flow is only in the next chart." in (
+    assert "What was judged by a design flow (1 left) is only in the next chart." in (
         flow_words.rates_sentence(found, IP)
     )
-    assert "a design flow in cooling (1 job)" in flow_words.places_sentence(found)
+    assert "a design flow in cooling (1 left)" in flow_words.places_sentence(found)
 
 
 @pytest.mark.django_db
 def test_the_blur_is_said_with_the_corrected_share() -> None:
-    for number in range(40):
-        make_job(found=None, left=340.0 + 3.0 * number, u_per_ton=12.0)
+    for number in range(60):
+        make_job(found=None, left=340.0 + 2.0 * number, u_per_ton=12.0)
     said = flow_words.blur_sentence(_flows(), fleet_shares(ALL))
     assert "typically by ± 24 % of its range (95 %)" in said
     assert "makes both distributions wider than the truth" in said
-    assert "Corrected for it, " in said
-    assert "counted as measured, 82 %" in said
+    assert re.search(r"Allowing for it, some \d\d % \(\d\d to \d\d %\) were left in range", said)
+    assert "counted as measured, 85 % (74 to 92 %)" in said
+
+
+@pytest.mark.django_db
+def test_the_fleet_allows_for_uncertainty_only_where_there_are_jobs_enough(
+    manager: Client,
+) -> None:
+    for number in range(49):
+        make_job(found=None, left=340.0 + 2.0 * number, u_per_ton=12.0)
+    assert "Allowing for" not in manager.get("/?period=all").content.decode()
+    make_job(found=None, left=400.0, u_per_ton=12.0)
+    page = manager.get("/?period=all").content.decode()
+    said = re.search(
+        r"Allowing for measurement uncertainty, some (\d+) % \((\d+) to (\d+) %\) were left", page
+    )
+    assert said is not None
+    share, low, high = (int(number) for number in said.groups())
+    assert low < share < high
+    assert "#corrected-share" in page
+    # What single crews and sites are to be planned with is another quantity, in their tables.
+    assert "To plan with:" not in page
+    rows = csv.DictReader(io.StringIO(manager.get("/tables/crews.csv?period=all").content.decode()))
+    assert {"To plan with", "To plan with, low end"} <= set(rows.fieldnames or ())
 
 
 @pytest.mark.django_db

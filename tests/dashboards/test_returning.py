@@ -211,7 +211,7 @@ def test_the_page_names_who_is_found_outside_beyond_chance(
     bad = _fleet(meter)
     text = _text(manager)
     assert f"BAD-1 at {bad.equipment.site.name} is found outside oftener than chance" in text
-    assert "Found outside on 4 of 4 visits; others of its kind on" in text
+    assert "Found outside in 4 of 4 jobs; others of its kind in" in text
     assert "More than chance and its kind explain." in text
     assert "Of 3 jobs left in range, 3 were found out of range at the next visit: 100 %" in text
     rows = _rows(manager, "often")
@@ -230,7 +230,7 @@ def test_a_filter_narrows_what_is_shown_and_not_what_it_is_held_against(
     assert [one.is_marked for one in found.systems] == [True]
     assert found.compared == 13
     text = _text(manager, f"{EVERYTHING}&site={bad.equipment.site_id}")
-    assert "On 4 of 4 visits" in text
+    assert "In 4 of 4 jobs" in text
     assert "BAD-1" in text
 
 

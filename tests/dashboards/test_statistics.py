@@ -16,6 +16,8 @@ from dashboards.statistics.comparisons import mark
 from dashboards.statistics.funnels import exact_limits
 from dashboards.statistics.intervals import wilson
 from dashboards.statistics.shares import (
+    FEWEST_TO_CORRECT,
+    corrected_share,
     corrected_share_inside,
     probability_inside,
     robust_variance,
@@ -316,3 +318,34 @@ def test_nobody_is_marked_against_fewer_jobs_than_it_takes_to_be_compared() -> N
     assert np.isfinite(mark([15, 0], [30, 40]).p_value).all()
     alone = mark([25], [30])
     assert not alone.is_marked.any()
+
+
+@pytest.mark.parametrize(("middle", "sd", "u"), [(0.5, 0.3, 0.15), (0.6, 0.35, 0.15)])
+def test_the_interval_of_the_corrected_share_holds_the_true_one(
+    middle: float, sd: float, u: float
+) -> None:
+    rng = np.random.default_rng(8)
+    true = float(probability_inside(middle, sd, low=0.0, high=1.0))
+    held = 0
+    for _ in range(100):
+        errors = u * rng.uniform(0.7, 1.3, 100)
+        measured = rng.normal(middle, sd, 100) + errors * rng.normal(size=100)
+        found = corrected_share(measured, errors, low=0.0, high=1.0)
+        assert found is not None
+        assert 0.0 <= found.low <= found.share <= found.high <= 1.0
+        assert found == corrected_share(measured, errors, low=0.0, high=1.0)
+        held += found.low <= true <= found.high
+    assert 90 <= held <= 100
+
+
+def test_few_jobs_are_not_corrected_and_many_have_a_narrow_interval() -> None:
+    rng = np.random.default_rng(9)
+    few, many = rng.normal(0.5, 0.3, FEWEST_TO_CORRECT - 1), rng.normal(0.5, 0.3, 20_000)
+    assert corrected_share(few, 0.15, low=0.0, high=1.0) is None
+    found = corrected_share(many, 0.15, low=0.0, high=1.0)
+    assert found is not None
+    assert 0.012 < found.high - found.low < 0.025
+    alike = corrected_share(np.full(60, 0.5), 0.1, low=0.0, high=1.0)
+    assert alike is not None
+    assert alike.share == pytest.approx(1.0)
+    assert alike.low < 0.96
