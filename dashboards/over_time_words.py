@@ -6,11 +6,16 @@ import calendar
 from typing import Final
 
 from .display import MINUS, month_or_quarter, percent, write
-from .filters import day_text
 from .statistics.drift import FEWEST_POINTS
 from .statistics.month_limits import FEWEST_MONTHS
-from .values.over_time import Campaign, Contrast, HeldStep, HeldSteps, OverTime, Part, SlowDrift
-from .values.shares import Share
+from .values.over_time import (
+    Contrast,
+    HeldStep,
+    HeldSteps,
+    OverTime,
+    Part,
+    SlowDrift,
+)
 from .words import CALLS, KINDS, STAGES, count_of, listed
 
 VERBS: Final = {"as_left": "left", "as_found": "found"}
@@ -30,19 +35,35 @@ def held_sentence(held: HeldSteps) -> str:
             f"{count_of(whole.total, 'job')}. It takes {FEWEST_MONTHS} {held.step}s with jobs to "
             "compare any."
         )
-    differing = held.differing
+    differing, untold = held.differing, held.untold
     if not differing:
-        return (
-            f"No {held.step} differs from the others by more than chance explains: "
+        said = (
             f"{percent(whole.share)} were {verb} in range, {whole.inside:,} of "
-            f"{count_of(whole.total, 'job')} in {len(held.steps)} {held.step}s.{_spread(held)}"
+            f"{count_of(whole.total, 'job')} in {len(held.steps)} {held.step}s."
+        )
+        if len(untold) == len(held.steps):
+            return (
+                f"There are too few jobs a {held.step} to tell whether any differs: {said}"
+                f"{_spread(held)}"
+            )
+        which = f" of the {len(held.steps) - len(untold)} with jobs enough to tell" * bool(untold)
+        return (
+            f"No {held.step}{which} differs from the others by more than chance explains: {said}"
+            f"{_untold(held)}{_spread(held)}"
         )
     named = listed([step_text(one, held.step) for one in differing])
     verb_of = "differs" if len(differing) == 1 else "differ"
     return (
         f"{named} {verb_of} from the other {held.step}s by more than chance explains: in those, "
-        f"{percent(held.centre)} were {verb} in range.{_spread(held)}"
+        f"{percent(held.centre)} were {verb} in range.{_untold(held)}{_spread(held)}"
     )
+
+
+def _untold(held: HeldSteps) -> str:
+    """Say how many months have too few jobs to say anything of."""
+    if not held.untold:
+        return ""
+    return f" {count_of(len(held.untold), held.step)} with too few jobs can't be told from chance."
 
 
 def _spread(held: HeldSteps) -> str:
@@ -69,7 +90,8 @@ def held_note(held: HeldSteps) -> str:
     return (
         f"The band is where a {held.step} would lie if it were like the others: wider for fewer "
         "jobs, and so wide that by chance none lies beyond it in 19 of 20 such periods. Whiskers "
-        "are 95 % intervals."
+        f"are 95 % intervals. Where the band covers half of the scale or more, there are too few "
+        "jobs to tell."
     )
 
 
@@ -78,7 +100,7 @@ def says_of_step(one: HeldStep, held: HeldSteps) -> str:
     if one.low is None:
         return f"Too few {held.step}s to compare"
     if not one.differs:
-        return "Like the others, as far as can be told"
+        return "Like the others, as far as can be told" if one.can_tell else "Too few jobs to tell"
     side = "Lower" if one.is_lower else "Higher"
     return f"{side} than the others by more than chance explains"
 
@@ -167,6 +189,12 @@ def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bo
         return f"{said} No site has jobs of one kind in both, so like can't be compared with like."
     if contrast.low is None or contrast.high is None:
         return f"{said} There are jobs in too few months to say more."
+    if not contrast.can_tell:
+        return (
+            f"{said} So few jobs can't tell whether the two differ: at the same sites with the "
+            f"same kinds the difference may lie anywhere between "
+            f"{between(contrast.low, contrast.high)} points."
+        )
     side = "lower" if contrast.difference < 0 else "higher"
     apart = points(contrast.difference)
     lies = "is the same" if apart.startswith("0") else f"is {apart} {side}"
@@ -174,111 +202,9 @@ def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bo
         f"At the same sites with the same kinds the latter {lies} (interval of the difference "
         f"{ends(contrast.low, contrast.high)})"
     )
-    if not claims:
-        return f"{said} {held}."
-    verdict = f"more than {EXPLAINED}" if contrast.is_sure else "no evidence that the two differ"
-    return f"{said} {held}: {verdict}."
-
-
-def day_title(campaign: Campaign) -> str:
-    """Return the heading of the comparison before and after a day."""
-    day = day_text(campaign.on)
-    return (
-        f"Before and after {day}: {campaign.name}" if campaign.name else f"Before and after {day}"
-    )
-
-
-def campaign_sentence(campaign: Campaign) -> str:
-    """Say what the share left in range did after the day."""
-    contrast = campaign.contrast
-    before, after = contrast.first, contrast.second
-    day = day_text(campaign.on)
-    if not before.total or not after.total:
-        side = "before" if not before.total else "since"
-        return (
-            f"Nothing was measured and judged as left {side} {day} in this period. Choose a period "
-            "that holds months on both sides of the day."
-        )
-    said = (
-        f"{percent(before.share)} of {count_of(before.total, 'job')} were left in range before, "
-        f"{percent(after.share)} of {after.total:,} since."
-    )
-    if contrast.difference is None:
-        return (
-            f"{said} No site has jobs of one kind on both sides of the day, so like can't be "
-            "compared with like, and nothing can be said."
-        )
-    if contrast.low is None or contrast.high is None:
-        return (
-            f"{said} There are jobs in only {count_of(contrast.months, 'month')}: how much months "
-            "differ anyway can't be told, and nothing can be said."
-        )
-    where = "At the same sites with the same kinds of equipment"
-    if contrast.is_sure:
-        verb = "rose" if contrast.difference > 0 else "fell"
-        small, large = sorted((abs(contrast.low), abs(contrast.high)))
-        return (
-            f"{said} {where} the share {verb} by {points(contrast.difference)}, between "
-            f"{number(small)} and {number(large)}: more than {EXPLAINED}."
-        )
-    return (
-        f"{said} No evidence that it changed: {where[0].lower()}{where[1:]} the difference is "
-        f"{signed_points(contrast.difference)}, between {between(contrast.low, contrast.high)}."
-    )
-
-
-def campaign_notes(campaign: Campaign) -> tuple[str, ...]:
-    """Say what was left out, what was allowed for, and what the comparison can't show."""
-    contrast = campaign.contrast
-    notes = []
-    if not contrast.first.total or not contrast.second.total:
-        return ()
-    before, after = contrast.alone
-    if before or after:
-        notes.append(
-            f"{count_of(before, 'job')} before and {after:,} since are at sites, or of kinds, that "
-            "have none on the other side of the day. They have nothing to be compared with: they "
-            "are in the two shares, not in the difference."
-        )
-    if campaign.plain_low is not None and campaign.plain_high is not None:
-        plain = (contrast.second.share or 0.0) - (contrast.first.share or 0.0)
-        notes.append(
-            "The two shares as they are, whatever the mix and the months, differ by "
-            f"{signed_points(plain)}, between {between(campaign.plain_low, campaign.plain_high)}."
-        )
-    if contrast.month_sd > 0.0:
-        notes.append("Months differ by more than single jobs explain; the interval allows for it.")
-    notes.append(_regression_note(campaign))
-    notes.append(
-        "Whatever else changed at about that time changed the share too: the day is compared, not "
-        "its cause."
-    )
-    return tuple(notes)
-
-
-def _regression_note(campaign: Campaign) -> str:
-    lately, earlier, without = campaign.lately, campaign.earlier, campaign.without_lately
-    general = (
-        "If the day was chosen because the months before it were bad, part of a rise would have "
-        "come by itself: after a bad month an ordinary one is likelier than another bad one."
-    )
-    if not lately.total or not earlier.total or without is None or without.difference is None:
-        return general
-    dipped = _dipped(lately, earlier)
-    said = (
-        f"In the three months before the day {percent(lately.share)} were left in range, "
-        f"{percent(earlier.share)} in the time before those"
-    )
-    rest = f"without those three months the difference is {signed_points(without.difference)}"
-    if without.low is not None and without.high is not None:
-        rest += f", between {between(without.low, without.high)}"
-    if dipped:
-        return f"{said}. {general} {rest[0].upper()}{rest[1:]}."
-    return f"{said}; {rest}. {general}"
-
-
-def _dipped(lately: Share, earlier: Share) -> bool:
-    return (lately.share or 0.0) < earlier.low_end
+    if not contrast.is_sure:
+        return f"{said} {held}: no evidence that the two differ."
+    return f"{said} {held}: more than {EXPLAINED}." if claims else f"{said} {held}."
 
 
 def kinds_sentence(parts: tuple[Part, ...], *, nouns: str) -> str:
@@ -291,16 +217,29 @@ def kinds_sentence(parts: tuple[Part, ...], *, nouns: str) -> str:
             "It takes jobs over half a year to speak of a change a year. With few jobs intervals "
             "are long and shares move by chance."
         )
-    if not moving:
-        return (
-            f"No evidence that the share left in range changes for any of the {nouns}, allowing "
-            "for their number."
+    untold = [part for part in parts if not part.can_tell]
+    few = ""
+    if untold:
+        few = (
+            f" There are too few jobs to tell of {listed([part_name(one.key) for one in untold])}."
         )
-    return " ".join(
+    if not moving:
+        if len(untold) == len(parts):
+            return (
+                "There are too few jobs to tell whether the share left in range changes for any of "
+                f"the {nouns}."
+            )
+        which = f"other {nouns}" if untold else nouns
+        return (
+            f"{few[1:]}{' ' if few else ''}No evidence that the share left in range changes for "
+            f"any of the {which}, allowing for their number."
+        )
+    said = [
         f"{part_name(part.key)}: the share left in range {part_verb(part)} by "
         f"{points(part.per_year or 0.0)} a year, more than chance explains."
         for part in moving
-    )
+    ]
+    return " ".join(said) + few
 
 
 def part_name(key: str) -> str:
@@ -318,7 +257,7 @@ def says_of_part(part: Part) -> str:
     if part.per_year is None:
         return "Too short to speak of a change a year"
     if not part.is_sure:
-        return "No evidence of a change"
+        return "No evidence of a change" if part.can_tell else "Too few jobs to tell"
     return f"{part_verb(part).capitalize()} by more than chance explains"
 
 

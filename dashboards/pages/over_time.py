@@ -9,6 +9,7 @@ from urllib.parse import parse_qsl
 
 from django.http import Http404, HttpResponse
 
+from .. import day_words
 from .. import over_time_words as words
 from ..charts.over_time import (
     calendar_shares,
@@ -189,9 +190,9 @@ def _day_section(view: View) -> dict[str, Any]:
         return shown
     return {
         **shown,
-        "title": words.day_title(campaign),
+        "title": day_words.day_title(campaign),
         "value": campaign.on.isoformat(),
-        "sentence": words.campaign_sentence(campaign),
-        "notes": words.campaign_notes(campaign),
+        "sentence": day_words.campaign_sentence(campaign),
+        "notes": day_words.campaign_notes(campaign),
         "table": tables.day_table(campaign, view.asked),
     }

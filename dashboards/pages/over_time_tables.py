@@ -162,7 +162,9 @@ def day_table(campaign: Campaign, asked: Asked) -> Table:
 def _contrast_rows(contrast: Contrast, first: str, second: str) -> list[tuple[Cell, ...]]:
     nothing = (Cell("–", ""), Cell("", ""), Cell("", ""))
     difference = nothing
-    if contrast.difference is not None:
+    if contrast.low is not None and contrast.high is not None and not contrast.can_tell:
+        difference = (Cell("–", "", note="too few jobs"), Cell("", ""), Cell("", ""))
+    elif contrast.difference is not None:
         has_ends = contrast.low is not None and contrast.high is not None
         difference = (
             Cell(
@@ -223,6 +225,8 @@ def parts_table(parts: tuple[Part, ...], asked: Asked, *, slug: str, noun: str) 
 def _change_cells(part: Part) -> tuple[Cell, ...]:
     if part.per_year is None or part.low is None or part.high is None:
         return Cell("–", ""), Cell("", ""), Cell("", "")
+    if not part.can_tell:
+        return Cell("–", "", note="too few jobs"), Cell("", ""), Cell("", "")
     return (
         Cell(words.signed(part.per_year), part.per_year, note=words.ends(part.low, part.high)),
         Cell("", part.low),

@@ -16,7 +16,7 @@ from ..statistics.intervals import share_difference
 from ..statistics.stratified import stratified_difference
 from ..values.over_time import Campaign, Contrast
 from ..values.shares import Share
-from .counted import Row, added_share, grouped, known
+from .counted import Row, added_share, grouped, known, known_change
 from .shares import shares_of
 
 Numbers = NDArray[np.int_]
@@ -55,8 +55,8 @@ class Cells:
             first=first,
             second=second,
             difference=known(found.difference),
-            low=known(found.low),
-            high=known(found.high),
+            low=known_change(found.low),
+            high=known_change(found.high),
             compared=found.total,
             alone=found.alone,
             strata=found.strata,

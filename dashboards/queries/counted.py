@@ -44,3 +44,8 @@ def added_share(given: Iterable[Row]) -> Share:
 def known(value: float) -> float | None:
     """Return a number, or none where there is none."""
     return float(value) if math.isfinite(value) else None
+
+
+def known_change(value: float) -> float | None:
+    """Return a change of a share or an end of its interval: from all to none at most."""
+    return min(max(float(value), -1.0), 1.0) if math.isfinite(value) else None

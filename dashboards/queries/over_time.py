@@ -31,7 +31,7 @@ from .contrasts import (
     halves_of_the_year,
     heating_and_cooling,
 )
-from .counted import Row, added_share, grouped, known
+from .counted import Row, added_share, grouped, known, known_change
 from .jobs import jobs
 from .measured import parameters, rows
 from .shares import COUNTS, shares_of
@@ -268,9 +268,9 @@ def _parts(found: Sequence[Row], counted_by: int, name: str, step: str) -> tuple
                 ),
                 left=added_share(left),
                 steps=_by_step(left, step),
-                per_year=known(slope.slope) if slope else None,
-                low=known(slope.low) if slope else None,
-                high=known(slope.high) if slope else None,
+                per_year=known_change(slope.slope) if slope else None,
+                low=known_change(slope.low) if slope else None,
+                high=known_change(slope.high) if slope else None,
             )
         )
     return tuple(sorted(parts, key=lambda part: (-part.left.total, part.key)))

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import Final
 
 from .shares import MonthShare, Share
+
+WIDE_BAND: Final = 0.5
+"""Where a month like the others may lie anywhere over half of the scale, only a month unlike all
+of them would stand out: that none does says nothing."""
+NOTHING_TOLD: Final = 1.0
+"""An interval that holds no change and is as wide as from none to all says nothing either."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +26,11 @@ class HeldStep:
     high: float | None
     """Where it would lie if it were like the others; none where there are too few to say."""
     differs: bool
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether it has jobs enough to stand out by less than half of the scale."""
+        return self.low is not None and self.high is not None and self.high - self.low < WIDE_BAND
 
     @property
     def is_lower(self) -> bool:
@@ -45,6 +57,11 @@ class HeldSteps:
     def differing(self) -> tuple[HeldStep, ...]:
         """The steps that differ from the others more than chance explains."""
         return tuple(one for one in self.steps if one.differs)
+
+    @property
+    def untold(self) -> tuple[HeldStep, ...]:
+        """The steps of which too few jobs can tell nothing."""
+        return tuple(one for one in self.steps if not one.differs and not one.can_tell)
 
     @property
     def is_comparable(self) -> bool:
@@ -116,6 +133,13 @@ class Contrast:
         """Whether it is more than chance, months and the mix of sites and kinds explain."""
         return self.low is not None and self.high is not None and not self.low <= 0.0 <= self.high
 
+    @property
+    def can_tell(self) -> bool:
+        """Whether the interval says anything."""
+        if self.low is None or self.high is None:
+            return False
+        return self.is_sure or self.high - self.low < NOTHING_TOLD
+
 
 @dataclass(frozen=True, slots=True)
 class Campaign:
@@ -152,6 +176,13 @@ class Part:
     def is_sure(self) -> bool:
         """Whether it changes more than chance explains."""
         return self.low is not None and self.high is not None and not self.low <= 0.0 <= self.high
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether the interval says anything."""
+        if self.low is None or self.high is None:
+            return False
+        return self.is_sure or self.high - self.low < NOTHING_TOLD
 
 
 @dataclass(frozen=True, slots=True)
