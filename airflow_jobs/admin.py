@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from django import forms
 from django.contrib import admin
@@ -250,6 +250,13 @@ def _may_lose_codes(request: HttpRequest, person: Person | None) -> bool:
     return person is not None and person.needs_one_time_code and person.pk != request.user.pk
 
 
+SMALL_CREWS: Final = (
+    "Consent of crews of fewer than three people to show by themselves in comparisons. Without it "
+    "their jobs still are in the whole: where only one crew is that small, a manager can work out "
+    "its numbers from the whole and the others. Ask its people in either case."
+)
+
+
 @admin.register(Company)
 class CompanyAdmin(LookAdmin):
     """What of the company's settings is no quantity may be changed here."""
@@ -270,6 +277,14 @@ class CompanyAdmin(LookAdmin):
         "default_high_m3_s_per_w",
     )
     readonly_fields = fields[len(changeable) :]
+
+    def formfield_for_dbfield(
+        self, db_field: models.Field[Any, Any], request: HttpRequest, **kwargs: Any
+    ) -> Any:
+        """Say beside the consent what it hides, and what it doesn't."""
+        if db_field.name == "compare_small_crews":
+            kwargs["help_text"] = SMALL_CREWS
+        return super().formfield_for_dbfield(db_field, request, **kwargs)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Administrators change the company here."""

@@ -73,7 +73,9 @@ class CompanySerializer(RecordSerializer):
     consent_to_compare_small_crews = FlagField(
         source="compare_small_crews",
         required=False,
-        help_text="Whether crews of fewer than three people show in comparisons.",
+        help_text="Whether crews of fewer than three people show in comparisons. Without it "
+        "their jobs still are in the whole: where only one crew is that small, a manager can work "
+        "out its numbers from the whole and the others.",
     )
     measure_every_months = CountField(
         required=False,

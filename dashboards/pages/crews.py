@@ -110,7 +110,10 @@ def _view(frame: Frame) -> View:
         comparison=comparison,
         crews=tuple(one for one in mine if chosen is None or one.id == chosen),
         whole=_company(comparison) if chosen or not frame.viewer.is_manager else None,
-        note=hidden_note(sum(frame.viewer.sees_crew(one.id) for one in hidden)),
+        note=hidden_note(
+            sum(frame.viewer.sees_crew(one.id) for one in hidden),
+            others_show=frame.viewer.is_manager,
+        ),
     )
 
 

@@ -46,15 +46,25 @@ def allowed(frame: Frame, offered: Choices) -> Asked:
     return asked
 
 
-def hidden_note(hidden: int) -> str:
-    """Say how many crews don't show by themselves, and why."""
+def hidden_note(hidden: int, *, others_show: bool = True) -> str:
+    """Say how many crews don't show by themselves, why, and what that doesn't hide.
+
+    Where all others show, the numbers of a single hidden one are the whole's less theirs.
+    """
     if not hidden:
         return ""
-    noun = "crew has" if hidden == 1 else "crews have"
-    return (
-        f"{hidden} {noun} fewer than three people and shows by itself only with consent in the "
-        "company's settings; its jobs are in the whole."
+    if hidden > 1:
+        return (
+            f"{hidden} crews have fewer than three people and show by themselves only with consent "
+            "in the company's settings; their jobs are in the whole."
+        )
+    said = (
+        "1 crew has fewer than three people and shows by itself only with consent in the company's "
+        "settings; its jobs are in the whole"
     )
+    if not others_show:
+        return f"{said}."
+    return f"{said}, so that its own numbers can be worked out from it, as it is the only one."
 
 
 def link_to(asked: Asked, page_name: str, *parts: object, **changes: str | None) -> str:

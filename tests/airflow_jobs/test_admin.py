@@ -128,6 +128,12 @@ def test_tokens_can_be_revoked(administrator: Client) -> None:
     assert Token.objects.get(pk=token.pk).revoked_at is not None
 
 
+def test_what_consent_hides_is_said_where_it_is_set(administrator: Client) -> None:
+    company = factories.make_company()
+    page = administrator.get(reverse("admin:airflow_jobs_company_change", args=[company.pk]))
+    assert "where only one crew is that small, a manager can work out" in page.content.decode()
+
+
 def test_the_company_can_be_renamed(administrator: Client) -> None:
     company = factories.make_company()
     answer = administrator.post(

@@ -140,12 +140,16 @@ def test_a_crew_of_two_shows_only_with_consent(manager: Client) -> None:
     small = _crew("Small crew", people=2)
     _jobs(small, inside=1, outside=1)
     assert "Small crew" not in manager.get(EVERYTHING).content.decode()
-    assert "fewer than three people" in _text(manager)
+    assert "its jobs are in the whole, so that its own numbers can be worked out" in _text(manager)
     assert _rows(manager, "left") == []
     assert _rows(manager, "visits") == []
     assert "is not shown by itself" in _text(manager, f"{EVERYTHING}&crew={small.pk}")
+    _jobs(_crew("Another small one", people=1), inside=1, outside=0)
+    text = _text(manager)
+    assert "2 crews have fewer than three people and show by themselves only with" in text
+    assert "worked out" not in text
     Company.objects.update(compare_small_crews=True)
-    assert [row["Crew"] for row in _rows(manager, "left")] == ["Small crew"]
+    assert {row["Crew"] for row in _rows(manager, "left")} == {"Small crew", "Another small one"}
 
 
 def test_a_technician_sees_the_own_crew_against_the_whole(technician: Client, crew: Crew) -> None:
