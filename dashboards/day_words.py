@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .display import percent
 from .filters import day_text
-from .over_time_words import EXPLAINED, between, number, points, signed_points
+from .over_time_words import EXPLAINED, between, number, points, signed_points, why_untold
 from .values.over_time import NOTHING_TOLD, Campaign
 from .values.shares import Share
 from .words import count_of
@@ -45,10 +45,7 @@ def campaign_sentence(campaign: Campaign) -> str:
         )
     where = "At the same sites with the same kinds of equipment"
     if not contrast.can_tell:
-        return (
-            f"{said} So few jobs can't tell whether it changed: {where[0].lower()}{where[1:]} the "
-            f"difference may lie anywhere between {between(contrast.low, contrast.high)} points."
-        )
+        return f"{said} So few jobs can't tell whether it changed: {why_untold(contrast)}."
     if contrast.is_sure:
         verb = "rose" if contrast.difference > 0 else "fell"
         small, large = sorted((abs(contrast.low), abs(contrast.high)))

@@ -9,6 +9,7 @@ from .display import MINUS, month_or_quarter, percent, write
 from .statistics.drift import FEWEST_POINTS
 from .statistics.month_limits import FEWEST_MONTHS
 from .values.over_time import (
+    WHOLE_SCALE,
     Contrast,
     HeldStep,
     HeldSteps,
@@ -35,22 +36,13 @@ def held_sentence(held: HeldSteps) -> str:
             f"{count_of(whole.total, 'job')}. It takes {FEWEST_MONTHS} {held.step}s with jobs to "
             "compare any."
         )
-    differing, untold = held.differing, held.untold
+    differing = held.differing
     if not differing:
         said = (
             f"{percent(whole.share)} were {verb} in range, {whole.inside:,} of "
             f"{count_of(whole.total, 'job')} in {len(held.steps)} {held.step}s."
         )
-        if len(untold) == len(held.steps):
-            return (
-                f"There are too few jobs a {held.step} to tell whether any differs: {said}"
-                f"{_spread(held)}"
-            )
-        which = f" of the {len(held.steps) - len(untold)} with jobs enough to tell" * bool(untold)
-        return (
-            f"No {held.step}{which} differs from the others by more than chance explains: {said}"
-            f"{_untold(held)}{_spread(held)}"
-        )
+        return f"{_none_differs(held)}: {said}{_untold(held)}{_spread(held)}"
     named = listed([step_text(one, held.step) for one in differing])
     verb_of = "differs" if len(differing) == 1 else "differ"
     return (
@@ -59,9 +51,27 @@ def held_sentence(held: HeldSteps) -> str:
     )
 
 
+def _none_differs(held: HeldSteps) -> str:
+    """Say that no month differs, as far as their jobs can tell."""
+    told = len(held.steps) - len(held.untold)
+    if not told:
+        if all((one.high or 0.0) - (one.low or 0.0) >= WHOLE_SCALE for one in held.steps):
+            return f"There are too few jobs a {held.step} to tell whether any differs"
+        return (
+            f"With so few jobs a {held.step} only a very different one would stand out, and none "
+            "does"
+        )
+    which = f"No {held.step} differs"
+    if held.untold:
+        which = f"No {held.step} of the {told} with jobs enough to tell differs"
+    if held.untold and told == 1:
+        which = f"The only {held.step} with jobs enough to tell does not differ"
+    return f"{which} from the others by more than chance explains"
+
+
 def _untold(held: HeldSteps) -> str:
-    """Say how many months have too few jobs to say anything of."""
-    if not held.untold:
+    """Say of how many months jobs are too few, beside others that have enough."""
+    if not held.untold or len(held.untold) == len(held.steps):
         return ""
     return f" {count_of(len(held.untold), held.step)} with too few jobs can't be told from chance."
 
@@ -190,11 +200,7 @@ def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bo
     if contrast.low is None or contrast.high is None:
         return f"{said} There are jobs in too few months to say more."
     if not contrast.can_tell:
-        return (
-            f"{said} So few jobs can't tell whether the two differ: at the same sites with the "
-            f"same kinds the difference may lie anywhere between "
-            f"{between(contrast.low, contrast.high)} points."
-        )
+        return f"{said} So few jobs can't tell whether the two differ: {why_untold(contrast)}."
     side = "lower" if contrast.difference < 0 else "higher"
     apart = points(contrast.difference)
     lies = "is the same" if apart.startswith("0") else f"is {apart} {side}"
@@ -205,6 +211,17 @@ def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bo
     if not contrast.is_sure:
         return f"{said} {held}: no evidence that the two differ."
     return f"{said} {held}: more than {EXPLAINED}." if claims else f"{said} {held}."
+
+
+def why_untold(contrast: Contrast) -> str:
+    """Say why a contrast says nothing."""
+    if contrast.are_few or contrast.low is None or contrast.high is None:
+        first, second = contrast.compared
+        return f"{first:,} and {second:,} of them are at the same sites with the same kinds"
+    return (
+        "at the same sites with the same kinds the difference may lie anywhere between "
+        f"{between(contrast.low, contrast.high)} points"
+    )
 
 
 def kinds_sentence(parts: tuple[Part, ...], *, nouns: str) -> str:

@@ -178,7 +178,10 @@ def _chance_variance(
     n = a + b
     p = (a**2 * d - b**2 * c + a * b * (b - a) / 2.0) / n**2
     q = (c * (b - d) + d * (a - c)) / (2.0 * n)
-    return float(max((difference * np.sum(p) + np.sum(q)) / np.sum(a * b / n) ** 2, 0.0))
+    # Half a job on either side: that all of a few jobs agree is not known for sure.
+    least = sum(0.5 * (size + 0.5) / ((size + 1.0) ** 2 * size) for size in (np.sum(a), np.sum(b)))
+    found = (difference * np.sum(p) + np.sum(q)) / np.sum(a * b / n) ** 2
+    return float(max(found, least))
 
 
 def _month_variance(

@@ -11,6 +11,10 @@ from .shares import MonthShare, Share
 WIDE_BAND: Final = 0.5
 """Where a month like the others may lie anywhere over half of the scale, only a month unlike all
 of them would stand out: that none does says nothing."""
+WHOLE_SCALE: Final = 0.95
+"""A month whose band covers as much can't stand out at all."""
+FEWEST_COMPARED: Final = 5
+"""On either side: fewer part cleanly by chance alone oftener than one time in a hundred."""
 NOTHING_TOLD: Final = 1.0
 """An interval that holds no change and is as wide as from none to all says nothing either."""
 
@@ -131,12 +135,19 @@ class Contrast:
     @property
     def is_sure(self) -> bool:
         """Whether it is more than chance, months and the mix of sites and kinds explain."""
-        return self.low is not None and self.high is not None and not self.low <= 0.0 <= self.high
+        if self.low is None or self.high is None or self.are_few:
+            return False
+        return not self.low <= 0.0 <= self.high
+
+    @property
+    def are_few(self) -> bool:
+        """Whether so few jobs are compared that they may all agree by chance, interval and all."""
+        return min(self.compared) < FEWEST_COMPARED
 
     @property
     def can_tell(self) -> bool:
         """Whether the interval says anything."""
-        if self.low is None or self.high is None:
+        if self.low is None or self.high is None or self.are_few:
             return False
         return self.is_sure or self.high - self.low < NOTHING_TOLD
 

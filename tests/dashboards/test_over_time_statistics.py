@@ -469,3 +469,19 @@ def test_two_months_have_no_slope() -> None:
     assert np.isnan(share_slope([1, 2, 2], [3, 3, 3], [1.0, 1.0, 1.0]).slope)
     with pytest.raises(ValueError, match="level"):
         share_slope([1, 2, 2], [3, 3, 3], [0.0, 1.0, 2.0], level=1.5)
+
+
+def test_jobs_that_all_agree_leave_an_interval_all_the_same() -> None:
+    counts = [3, 4, 5, 4, 4, 4]
+    found = stratified_difference(
+        count=counts,
+        total=counts,
+        group=[0, 0, 0, 1, 1, 1],
+        stratum=[0] * 6,
+        month=range(6),
+        site=[0] * 6,
+    )
+    assert found.difference == 0.0
+    # Newcombe's of 12 of 12 and 12 of 12 reaches from -24 to 24 points.
+    assert -0.3 < found.low < -0.15
+    assert 0.15 < found.high < 0.3

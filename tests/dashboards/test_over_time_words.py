@@ -34,8 +34,11 @@ def _held(*bands: tuple[float, float], differs: tuple[int, ...] = ()) -> HeldSte
 def test_months_with_too_few_jobs_are_not_called_alike() -> None:
     held = _held((0.0, 1.0), (0.1, 1.0), (0.2, 1.0))
     assert words.held_sentence(held) == (
-        "There are too few jobs a month to tell whether any differs: 80 % were left in range, "
-        "12 of 15 jobs in 3 months."
+        "With so few jobs a month only a very different one would stand out, and none does: 80 % "
+        "were left in range, 12 of 15 jobs in 3 months."
+    )
+    assert words.held_sentence(_held((0.0, 1.0), (0.0, 1.0), (0.03, 1.0))).startswith(
+        "There are too few jobs a month to tell whether any differs: 80 %"
     )
     assert {words.says_of_step(one, held) for one in held.steps} == {"Too few jobs to tell"}
 
@@ -97,10 +100,9 @@ def test_kinds_of_which_nothing_can_be_told_are_named() -> None:
     assert sure.endswith("There are too few jobs to tell of Other.")
 
 
-def _contrast(difference: float, low: float, high: float) -> Contrast:
-    return Contrast(
-        _share(4, 5), _share(3, 5), difference, low, high, (5, 5), (0, 0), 1, 6, 0.0, 0.0
-    )
+def _contrast(difference: float, low: float, high: float, *, jobs: int = 20) -> Contrast:
+    shares = _share(4, 5), _share(3, 5)
+    return Contrast(*shares, difference, low, high, (jobs, jobs), (0, 0), 1, 6, 0.0, 0.0)
 
 
 @pytest.mark.parametrize("claims", [True, False])
@@ -119,6 +121,16 @@ def test_a_contrast_always_comes_to_a_conclusion(claims: bool) -> None:
         "difference may lie anywhere between −100 and +100 points."
     )
     assert ("more than chance" in said(-0.2, -0.3, -0.1)) is claims
+
+
+@pytest.mark.parametrize(("difference", "end"), [(0.0, 0.0), (1.0, 1.0)])
+def test_a_handful_of_jobs_that_all_agree_prove_nothing(difference: float, end: float) -> None:
+    few = _contrast(difference, end, end, jobs=3)
+    assert not few.is_sure
+    assert words.contrast_sentence(few, first="One", second="two", claims=True).endswith(
+        "can't tell whether the two differ: 3 and 3 of them are at the same sites with the same "
+        "kinds."
+    )
 
 
 def test_a_day_with_few_jobs_before_and_after_says_that_it_cannot_tell() -> None:
