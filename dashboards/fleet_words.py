@@ -112,8 +112,7 @@ def corrected_sentence(corrected: CorrectedShare | None, *, stage: str) -> str:
     return (
         f"Allowing for measurement uncertainty, some {percent(corrected.share)} "
         f"({ends_text(corrected.low, corrected.high)}) were "
-        f"{'left' if stage == 'as_left' else 'found'} in range: its errors push more jobs over a "
-        "limit than back."
+        f"{'left' if stage == 'as_left' else 'found'} in range."
     )
 
 

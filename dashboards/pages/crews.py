@@ -113,7 +113,9 @@ def _view(frame: Frame) -> View:
         note=hidden_note(
             sum(frame.viewer.sees_crew(one.id) for one in hidden),
             others_show=frame.viewer.is_manager,
-        ),
+        )
+        if chosen is None
+        else "",
     )
 
 
