@@ -12,7 +12,7 @@ from uuid import UUID
 from airflow_jobs.display import day_text as day_text
 from airflow_jobs.models import AirPath, EquipmentKind, Stage
 
-from .values.filters import Choice, Filters
+from .values.filters import Choice, Choices, Filters
 
 PERIODS: Final = {
     "3m": "Last 3 months",
@@ -25,7 +25,26 @@ DEFAULT_PERIOD: Final = "12m"
 PERIOD_PARAMETERS: Final = ("period", "from", "to")
 _MONTHS: Final = {"3m": 3, "12m": 12, "3y": 36}
 
+_ALL: Final = "all are shown"
+_INSTEAD: Final = {"stage": "what was left is shown"}
+
 STAGES: Final = {"as_left": "As left", "as_found": "As found"}
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What in an address was not done as it says, and what is shown in its place."""
+
+    text: str
+    instead: str = ""
+    parameter: str = ""
+    """What was left out; nothing where what was meant is plain and was done."""
+    is_forbidden: bool = False
+    """Whether it was left out for who is asking, not for what it says."""
+
+    def __str__(self) -> str:
+        """Return the whole as one sentence."""
+        return f"{self.text}; {self.instead}." if self.instead else f"{self.text}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +53,12 @@ class Asked:
 
     filters: Filters
     period: str
-    problems: tuple[str, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def left_out(self) -> tuple[Problem, ...]:
+        """Those by which more is shown than the address asks for."""
+        return tuple(problem for problem in self.problems if problem.parameter)
 
     def query(self, **changes: str | None) -> str:
         """Return the query string of this view, with some parameters changed or left out."""
@@ -106,11 +130,13 @@ def read_filters(parameters: Mapping[str, str], *, today: datetime.date) -> Aske
     today
         The day from which the periods count back.
     """
-    problems: list[str] = []
+    problems: list[Problem] = []
     period = parameters.get("period") or ""
     dates = {name: _day(parameters.get(name), name, problems) for name in ("from", "to")}
     if period and period not in PERIODS:
-        problems.append(f"There is no period “{period}”; the last 12 months are shown.")
+        problems.append(
+            Problem(f"There is no period “{period}”", "the last 12 months are shown", "period")
+        )
         period = ""
     # A form sends a period with the days; whoever gave a day means the day.
     if any(dates.values()):
@@ -120,7 +146,7 @@ def read_filters(parameters: Mapping[str, str], *, today: datetime.date) -> Aske
     from_on, to_on = _span(period, dates["from"], dates["to"], today)
     if from_on and to_on and from_on > to_on:
         from_on, to_on = to_on, from_on
-        problems.append("The period began after its end; the two days were exchanged.")
+        problems.append(Problem("The period began after its end", "the two days were exchanged"))
     filters = Filters(
         from_on=from_on,
         to_on=to_on,
@@ -129,18 +155,54 @@ def read_filters(parameters: Mapping[str, str], *, today: datetime.date) -> Aske
         crew=_identifier(parameters.get("crew"), "crew", problems),
         kind=_one_of(parameters.get("kind"), EquipmentKind.values, "kind", problems),
         stage=_one_of(parameters.get("stage"), list(STAGES), "stage", problems) or Stage.AS_LEFT,
-        air_path=_one_of(parameters.get("air_path"), AirPath.values, "air path", problems),
+        air_path=_one_of(parameters.get("air_path"), AirPath.values, "air_path", problems),
     )
     return Asked(filters, period, tuple(problems))
 
 
-def without_crew(asked: Asked, problem: str) -> Asked:
-    """Return the same view for all crews, saying why."""
+def allowed(asked: Asked, offered: Choices) -> Asked:
+    """Return what is asked for, without what isn't on record or not for this viewer to see apart.
+
+    Parameters
+    ----------
+    asked
+        What the address asks for.
+    offered
+        What the filters offer to the viewer, with what is asked for among it if it exists.
+    """
+    filters, problems = asked.filters, list(asked.problems)
+
+    def kept(name: str, given: UUID | None, listed: tuple[Choice, ...]) -> UUID | None:
+        if given is None or any(choice.value == str(given) for choice in listed):
+            return given
+        problems.append(_refusal(name, given, offered))
+        return None
+
     return replace(
         asked,
-        filters=replace(asked.filters, crew=None),
-        problems=(*asked.problems, problem),
+        filters=replace(
+            filters,
+            customer=kept("customer", filters.customer, offered.customers),
+            site=kept("site", filters.site, offered.sites),
+            crew=kept("crew", filters.crew, offered.crews),
+        ),
+        problems=tuple(problems),
     )
+
+
+def _refusal(name: str, given: UUID, offered: Choices) -> Problem:
+    instead = f"all {name}s are shown"
+    if given in offered.small_crew_ids:
+        return Problem(
+            "A crew of fewer than three people is not shown by itself unless the company's "
+            "settings allow it",
+            instead,
+            name,
+            is_forbidden=True,
+        )
+    if given in offered.other_crew_ids:
+        return Problem("That crew can't be shown by itself", instead, name, is_forbidden=True)
+    return Problem(f"There is no such {name}", instead, name)
 
 
 def period_choices(asked: Asked) -> tuple[Choice, ...]:
@@ -189,32 +251,38 @@ def _months_before(day: datetime.date, months: int) -> datetime.date:
     return datetime.date(index // 12, index % 12 + 1, 1)
 
 
-def _day(text: str | None, name: str, problems: list[str]) -> datetime.date | None:
+def _day(text: str | None, name: str, problems: list[Problem]) -> datetime.date | None:
     if not text:
         return None
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
-        problems.append(f"“{text}” is no day for “{name}”: write it as 2026-06-03.")
+        problems.append(
+            Problem(f"“{text}” is no day for “{name}”: write it as 2026-06-03", parameter=name)
+        )
         return None
 
 
-def _identifier(text: str | None, name: str, problems: list[str]) -> UUID | None:
+def _identifier(text: str | None, name: str, problems: list[Problem]) -> UUID | None:
     if not text:
         return None
     try:
         return UUID(text)
     except ValueError:
-        problems.append(f"The address names no {name} that could exist; all are shown.")
+        problems.append(
+            Problem(f"The address names no {name} that could exist", "all are shown", name)
+        )
         return None
 
 
-def _one_of(text: str | None, known: list[str], name: str, problems: list[str]) -> str | None:
+def _one_of(text: str | None, known: list[str], name: str, problems: list[Problem]) -> str | None:
     if not text:
         return None
     if text in known:
         return text
-    problems.append(f"There is no {name} “{text}”; all are shown.")
+    problems.append(
+        Problem(f"There is no {name.replace('_', ' ')} “{text}”", _INSTEAD.get(name, _ALL), name)
+    )
     return None
 
 

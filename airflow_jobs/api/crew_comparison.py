@@ -140,7 +140,7 @@ class CrewComparisonView(APIView):
             today=timezone.now().astimezone(ZoneInfo(company.time_zone)).date(),
         )
         if asked.problems:
-            raise BadQuery({"query": " ".join(asked.problems)})
+            raise BadQuery({"query": " ".join(map(str, asked.problems))})
         viewer = Viewer(
             name=actor.name,
             is_manager=actor.is_manager,

@@ -14,14 +14,14 @@ from airflow_jobs.models import Call
 
 from .. import compare_words, words
 from ..charts.compare import beside_each_other
-from ..filters import period_choices
+from ..filters import Problem, period_choices
 from ..queries.compare import comparison, position
 from ..tables import Table
 from ..values.compare import Comparison
 from ..values.filters import Choice
 from ..values.systems import Judged
 from . import compare_tables as tables
-from .frame import Frame, file_of, page
+from .frame import Frame, file_of, page, refused
 
 FEWEST: Final = 2
 MOST: Final = 6
@@ -58,28 +58,38 @@ def compared_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV."""
     if slug not in FILES:
         raise Http404
-    compared = _compared(frame, read_systems(frame)[0])
+    asked_for, problems = read_systems(frame)
+    compared = _compared(frame, asked_for)
+    problems += _missing(asked_for, compared)
+    if no_file := refused(frame, (*frame.asked.left_out, *problems)):
+        return no_file
     if slug == "points":
         return file_of(tables.points_table(compared, frame.house.units), "compared")
     table = tables.summary_table if slug == "summary" else tables.differences_table
     return file_of(table(compared, frame.house.units), "compared")
 
 
-def read_systems(frame: Frame) -> tuple[list[UUID], list[str]]:
+def read_systems(frame: Frame) -> tuple[list[UUID], list[Problem]]:
     """Return the systems that an address names, each once, and what made no sense."""
     found: list[UUID] = []
-    problems: list[str] = []
+    problems: list[Problem] = []
     for text in frame.request.GET.getlist("system"):
         try:
             identifier = UUID(text)
         except ValueError:
-            problems.append("The address names a system that can't exist; it is left out.")
+            problems.append(
+                Problem("The address names a system that can't exist", "it is left out", "system")
+            )
             continue
         if identifier not in found:
             found.append(identifier)
     if len(found) > MOST:
         problems.append(
-            f"More than {MOST} can't be read beside each other; the first {MOST} are shown."
+            Problem(
+                f"More than {MOST} can't be read beside each other",
+                f"the first {MOST} are shown",
+                "system",
+            )
         )
     return found[:MOST], problems
 
@@ -94,11 +104,13 @@ def _compared(frame: Frame, systems: list[UUID]) -> Comparison:
     )
 
 
-def _missing(asked_for: list[UUID], compared: Comparison) -> list[str]:
+def _missing(asked_for: list[UUID], compared: Comparison) -> list[Problem]:
     missing = len(asked_for) - len(compared.systems)
     if not missing:
         return []
-    return [f"{words.count_of(missing, 'system')} of the address can't be found."]
+    return [
+        Problem(f"{words.count_of(missing, 'system')} of the address can't be found", "", "system")
+    ]
 
 
 def _form(frame: Frame, compared: Comparison) -> dict[str, Any]:

@@ -19,8 +19,8 @@ from ..values.crews import CrewComparison, CrewShare, Visits
 from ..values.filters import Choices
 from ..values.shares import NamedShare, Share
 from . import crew_tables as tables
-from .filtering import allowed, filter_form, hidden_note, offered_choices
-from .frame import Frame, file_of, page
+from .filtering import filter_form, hidden_note, offered_choices
+from .frame import Frame, file_of, file_page, page
 
 # The whole is nobody in particular.
 _NO_ID: Final = UUID(int=0)
@@ -87,7 +87,7 @@ def crews(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def crews_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     if slug not in TABLES:
@@ -98,7 +98,7 @@ def crews_file(frame: Frame, *, slug: str) -> HttpResponse:
 
 def _view(frame: Frame) -> View:
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     comparison = crew_comparison(asked.filters)
     may_show = [one for one in comparison.crews if one.id not in offered.small_crew_ids]
     mine = [one for one in may_show if frame.viewer.sees_crew(one.id)]

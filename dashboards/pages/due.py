@@ -20,8 +20,8 @@ from ..values.due import CrewName, Due
 from ..values.filters import Choices
 from . import due_tables as tables
 from .due_summary import summary_table
-from .filtering import allowed, filter_form, offered_choices
-from .frame import Frame, file_of, page
+from .filtering import filter_form, offered_choices
+from .frame import Frame, file_of, file_page, page
 
 MOST_ROWS: Final = 25
 
@@ -69,7 +69,7 @@ def due_page(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def due_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     makers = {**_TABLES, "due": _summary}
@@ -95,7 +95,7 @@ def crew_named(frame: Frame, *, unnamed: frozenset[UUID] = frozenset()) -> Named
 
 def _view(frame: Frame, *, limit: int | None) -> View:
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     standing = attention(asked.filters, today=frame.today)
     return View(
         frame=frame,

@@ -15,7 +15,6 @@ from ..filters import (
     kind_choices,
     period_choices,
     stage_choices,
-    without_crew,
 )
 from ..queries.frame import LONGEST_LIST, choices
 from ..values.filters import Choice, Choices
@@ -23,27 +22,10 @@ from .frame import Frame
 
 
 def offered_choices(frame: Frame) -> Choices:
-    """Return what the filters offer to who is looking; one statement."""
-    return choices(
+    """Return what the filters offer to who is looking; one statement at most."""
+    return frame.offered or choices(
         frame.asked.filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews
     )
-
-
-def allowed(frame: Frame, offered: Choices) -> Asked:
-    """Return what is asked for, without a crew that this viewer may not see set apart."""
-    asked = frame.asked
-    crew = asked.filters.crew
-    if crew is None:
-        return asked
-    if crew in offered.small_crew_ids:
-        return without_crew(
-            asked,
-            "A crew of fewer than three people is not shown by itself unless the company's "
-            "settings allow it; all crews are shown.",
-        )
-    if not any(choice.value == str(crew) for choice in offered.crews):
-        return without_crew(asked, "That crew can't be shown by itself; all crews are shown.")
-    return asked
 
 
 def hidden_note(hidden: int, *, others_show: bool = True) -> str:

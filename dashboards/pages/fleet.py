@@ -19,7 +19,7 @@ from .due import crew_named
 from .due_summary import summary_table
 from .filtering import filter_form
 from .fleet_view import View, view_of
-from .frame import Frame, file_of, page
+from .frame import Frame, file_of, file_page, page
 from .look_table import MOST_TO_LOOK_AT, look_table
 
 FILES: Final = ("months", "flows", "places", "crews", "sites")
@@ -61,7 +61,7 @@ def fleet(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def fleet_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     if slug not in FILES:

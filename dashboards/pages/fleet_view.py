@@ -10,7 +10,7 @@ from ..filters import Asked
 from ..queries.shares import fleet_shares
 from ..values.filters import Choices
 from ..values.shares import FleetShares, NamedShare, Share
-from .filtering import allowed, offered_choices
+from .filtering import offered_choices
 from .frame import Frame
 
 # The whole is nobody in particular.
@@ -51,7 +51,7 @@ class View:
 def view_of(frame: Frame) -> View:
     """Return what is asked for, without what this viewer may not see set apart."""
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     shares = fleet_shares(asked.filters)
     chosen = asked.filters.crew
     everybody = shares

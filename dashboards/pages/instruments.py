@@ -23,8 +23,8 @@ from ..tables import Cell, Column, Table
 from ..values.calibrations import CalibrationFound
 from ..values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register, RestsOn
 from .calibration_tables import calibrations_table
-from .filtering import allowed, filter_form, offered_choices
-from .frame import Frame, file_of, page
+from .filtering import filter_form, offered_choices
+from .frame import Frame, file_of, file_page, page
 
 MOST_RESULTS: Final = 25
 # What stands first is what asks for something; the files have all of it.
@@ -35,7 +35,7 @@ MOST_METERS: Final = 50
 def instruments(frame: Frame) -> HttpResponse:
     """Show the calibration register, and how the meters read against each other."""
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     found = register(asked.filters, today=frame.today)
     calibrated = calibrations()
     found_off = calibration_words.found_off_in(calibrated, asked.filters)
@@ -63,12 +63,12 @@ def instruments(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def instruments_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV."""
     if slug not in ("compared", "register", "calibrations"):
         raise Http404
-    asked = allowed(frame, offered_choices(frame))
+    asked = frame.asked
     if slug == "calibrations":
         return file_of(_calibrations_table(calibrations(), asked, frame), "instruments")
     found = register(asked.filters, today=frame.today)
@@ -81,7 +81,7 @@ def instruments_file(frame: Frame, *, slug: str) -> HttpResponse:
 @page
 def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     """Show one meter and the results that rest on it."""
-    asked = allowed(frame, offered_choices(frame))
+    asked = frame.asked
     one = _meter(asked, frame, instrument_id)
     results, total = rests_on(asked.filters, instrument_id, limit=MOST_RESULTS)
     calibrated = calibrations(instrument_id)
@@ -120,10 +120,10 @@ def instrument(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def instrument_file(frame: Frame, *, instrument_id: UUID) -> HttpResponse:
     """Send all results that rest on a meter as CSV."""
-    asked = allowed(frame, offered_choices(frame))
+    asked = frame.asked
     one = _meter(asked, frame, instrument_id)
     results, total = rests_on(asked.filters, instrument_id, limit=None)
     return file_of(_results_table(results, one, asked, frame, total=total), "instrument")

@@ -11,8 +11,8 @@ from ..queries.attention import attention
 from ..queries.beside_standing import beside_standings
 from ..queries.due import next_visits
 from .due import crew_named
-from .filtering import allowed, filter_form, link_to, offered_choices
-from .frame import Frame, file_of, page
+from .filtering import filter_form, link_to, offered_choices
+from .frame import Frame, file_of, file_page, page
 from .look_table import look_table
 
 PAGE_SIZE: Final = 50
@@ -22,7 +22,7 @@ PAGE_SIZE: Final = 50
 def look(frame: Frame) -> HttpResponse:
     """List all systems that need a look, in pages."""
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     if offered.is_empty:
         return frame.page("fleet_empty.html", section="fleet", page_name="Needs a look")
     standing = attention(asked.filters, today=frame.today)
@@ -61,11 +61,11 @@ def look(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def look_file(frame: Frame) -> HttpResponse:
     """Send all systems that need a look as CSV."""
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     standing = attention(asked.filters, today=frame.today)
     sites = list({one.system.site_id for one in standing.systems})
     table = look_table(

@@ -17,13 +17,13 @@ from ..charts.over_time import (
     parts_over_time,
     smoothed_over_time,
 )
-from ..filters import Asked
+from ..filters import Asked, Problem
 from ..queries.over_time import over_time as over_time_of
 from ..values.filters import Choices
 from ..values.over_time import HeldSteps, OverTime
 from . import over_time_tables as tables
-from .filtering import allowed, filter_form, offered_choices
-from .frame import Frame, file_of, page
+from .filtering import filter_form, offered_choices
+from .frame import Frame, file_of, file_page, page, refused
 
 LONGEST_NAME: Final = 60
 STAGES: Final = "found and left apart"
@@ -73,13 +73,15 @@ def over_time(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def over_time_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     if slug not in tables.FILES:
         raise Http404
     view = _view(frame)
     table = tables.FILES[slug](view.found, view.asked)
+    if no_file := refused(frame, view.asked.left_out):
+        return no_file
     if table is None:
         raise Http404
     return file_of(table, "over-time")
@@ -87,7 +89,7 @@ def over_time_file(frame: Frame, *, slug: str) -> HttpResponse:
 
 def _view(frame: Frame) -> View:
     offered = offered_choices(frame)
-    asked = allowed(frame, offered)
+    asked = frame.asked
     given = frame.request.GET.get("campaign", "").strip()
     name = " ".join(frame.request.GET.get("campaign_name", "").split())[:LONGEST_NAME]
     day = None
@@ -95,7 +97,10 @@ def _view(frame: Frame) -> View:
         try:
             day = datetime.date.fromisoformat(given)
         except ValueError:
-            problem = f"“{given}” is no day to compare before and after: write it as 2026-03-01."
+            problem = Problem(
+                f"“{given}” is no day to compare before and after: write it as 2026-03-01",
+                parameter="campaign",
+            )
             asked = replace(asked, problems=(*asked.problems, problem))
     return View(
         asked=asked,

@@ -19,7 +19,7 @@ from ..values.shares import FleetShares, NamedShare
 from . import fleet_tables
 from . import returning_tables as tables
 from .filtering import filter_form, offered_choices
-from .frame import Frame, file_of, page
+from .frame import Frame, file_of, file_page, page
 
 FILES: Final = ("often", "sites", "returns", "never-right")
 
@@ -57,7 +57,7 @@ def systems_returning(frame: Frame) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def returning_file(frame: Frame, *, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     if slug not in FILES:

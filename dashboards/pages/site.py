@@ -24,7 +24,7 @@ from ..values.sites import SitePicture
 from . import site_tables as tables
 from .filtering import filter_form, offered_choices
 from .fleet_tables import SHARE_COLUMNS, share_cells
-from .frame import Frame, file_of, page
+from .frame import Frame, file_of, file_page, page
 from .site_steps import steps_at
 
 FILES: Final = ("systems", "shares", "visits", "due")
@@ -63,7 +63,7 @@ def site(frame: Frame, *, site_id: UUID) -> HttpResponse:
     )
 
 
-@page
+@file_page
 def site_file(frame: Frame, *, site_id: UUID, slug: str) -> HttpResponse:
     """Send one of the page's tables as CSV, all of its rows."""
     if slug not in FILES:

@@ -11,13 +11,12 @@ from django.urls import reverse
 from .. import words
 from ..display import Units
 from ..filters import kind_choices
-from ..queries.frame import choices
 from ..queries.systems import system_list, system_names
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table, Tick
 from ..values.systems import ListedSystem
 from .compare import read_systems
-from .filtering import link_to
+from .filtering import link_to, offered_choices
 from .frame import Frame, page
 
 LONGEST_SEARCH = 200
@@ -34,7 +33,7 @@ def systems(frame: Frame) -> HttpResponse:
         filters, search=search, page=int(number) if number.isdecimal() and len(number) < 7 else 1
     )
     ticked = system_names(read_systems(frame)[0])
-    offered = choices(filters, frame.viewer, shows_small_crews=frame.house.shows_small_crews)
+    offered = offered_choices(frame)
 
     def link(to_page: int) -> str:
         address = link_to(

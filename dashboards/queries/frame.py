@@ -48,8 +48,10 @@ _CHOICES: Final = f"""
  ORDER BY c.id = %(customer)s DESC NULLS LAST, lower(c.name), c.id LIMIT {LONGEST_LIST} + 1)
 UNION ALL
 (SELECT 'site', s.id, s.name, NULL FROM airflow_jobs_site s
- WHERE (%(customer)s::uuid IS NULL OR s.customer_id = %(customer)s)
-   AND (s.retired_on IS NULL OR s.id = %(site)s)
+ WHERE s.id = %(site)s
+    OR s.retired_on IS NULL
+   AND (s.customer_id = %(customer)s
+        OR NOT EXISTS (SELECT FROM airflow_jobs_customer WHERE id = %(customer)s))
  ORDER BY s.id = %(site)s DESC NULLS LAST, lower(s.name), s.id
  LIMIT {LONGEST_LIST} + 1)
 UNION ALL
@@ -65,7 +67,10 @@ UNION ALL
 
 
 def choices(filters: Filters, viewer: Viewer, *, shows_small_crews: bool) -> Choices:
-    """Return what the filters offer to this viewer; one statement."""
+    """Return what the filters offer to this viewer; one statement.
+
+    What is chosen is among it if it exists, a site of another customer than the one chosen too.
+    """
     found = rows(
         _CHOICES,
         {
@@ -102,5 +107,8 @@ def choices(filters: Filters, viewer: Viewer, *, shows_small_crews: bool) -> Cho
         crews=of("crew", filters.crew),
         cut_lists=frozenset(what for what in ("customer", "site") if counts[what] > LONGEST_LIST),
         small_crew_ids=small,
+        other_crew_ids=frozenset(
+            row["id"] for row in found if row["what"] == "crew" and not viewer.sees_crew(row["id"])
+        ),
         is_empty=not any(row["what"] == "equipment" for row in found),
     )

@@ -20,6 +20,11 @@ class Filters:
     stage: str = "as_left"
     air_path: str | None = None
 
+    @property
+    def names_record(self) -> bool:
+        """Whether a customer, a site or a crew is asked for, which may not be on record."""
+        return any((self.customer, self.site, self.crew))
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -41,5 +46,7 @@ class Choices:
     """Which lists are too long for a form, `customer` or `site`: the rest of them is left out."""
     small_crew_ids: frozenset[UUID]
     """Crews of fewer than three people in the period, which are not set apart."""
+    other_crew_ids: frozenset[UUID]
+    """Crews that this viewer may not see set apart, whatever their size."""
     is_empty: bool
     """Whether there is not one system on record yet."""

@@ -85,8 +85,18 @@ def test_a_lasting_link_shows_the_same_days_a_year_later() -> None:
 def test_what_makes_no_sense_is_named_and_left_out(parameters: dict[str, str]) -> None:
     asked = read_filters(parameters, today=TODAY)
     assert len(asked.problems) == 1
+    assert str(asked.problems[0]).endswith(".")
     assert asked.filters.crew is None
     assert asked.filters.stage == "as_left"
+
+
+def test_what_is_left_out_is_told_from_what_is_put_right() -> None:
+    left_out = read_filters({"air_path": "sideways", "kind": "toaster"}, today=TODAY).left_out
+    assert [one.parameter for one in left_out] == ["kind", "air_path"]
+    assert str(left_out[1]) == "There is no air path “sideways”; all are shown."
+    exchanged = read_filters({"from": "2026-03-01", "to": "2026-01-01"}, today=TODAY)
+    assert exchanged.problems
+    assert exchanged.left_out == ()
 
 
 def test_days_that_were_exchanged_are_put_right() -> None:
