@@ -130,8 +130,12 @@ SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial,
            FILTER (WHERE c.id IS NOT NULL) AS performed_on,
        array_agg(c.due_on ORDER BY c.performed_on, c.id)
            FILTER (WHERE c.id IS NOT NULL) AS due_on,
-       (SELECT max(t.taken_at) FROM airflow_jobs_traverse t WHERE t.instrument_id = i.id)
-           AS last_used_at,
+       (SELECT (t.taken_at AT TIME ZONE s.time_zone)::date
+        FROM airflow_jobs_traverse t
+        JOIN airflow_jobs_visit v ON v.id = t.visit_id
+        JOIN airflow_jobs_site s ON s.id = v.site_id
+        WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC, t.id DESC LIMIT 1)
+           AS last_used_on,
        i.retired_on
 FROM airflow_jobs_instrument i
 LEFT JOIN airflow_jobs_calibration c ON c.instrument_id = i.id AND c.retired_on IS NULL
@@ -300,14 +304,13 @@ def _overdue(meters: list[dict[str, Any]], today: datetime.date) -> tuple[Instru
             continue
         spans = _spans(row)
         if not _in_calibration(spans, today):
-            used = row["last_used_at"]
             found.append(
                 InstrumentDue(
                     id=row["id"],
                     name=row["name"],
                     serial=row["serial"],
                     due_on=max((due for _, due in spans), default=None),
-                    last_used_on=used.date() if used else None,
+                    last_used_on=row["last_used_on"],
                 )
             )
     return tuple(sorted(found, key=lambda one: (one.due_on or datetime.date.min, one.serial)))

@@ -113,7 +113,7 @@ ORDER BY c.is_never, c.place
 _METERS: Final = f"""
 WITH asked AS (
     SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial, c.due_on,
-           coalesce(c.due_on < %(today)s, TRUE) AS is_overdue, used.last_used_at,
+           coalesce(c.due_on < %(today)s, TRUE) AS is_overdue, used.last_used_on,
            coalesce(used.crew_ids, '{{}}') AS crew_ids, coalesce(used.crews, '{{}}') AS crews
     FROM airflow_jobs_instrument i
     LEFT JOIN LATERAL (
@@ -122,17 +122,19 @@ WITH asked AS (
         ORDER BY c.performed_on DESC, c.id DESC LIMIT 1
     ) c ON TRUE
     LEFT JOIN LATERAL (
-        SELECT max(by_crew.last_at) AS last_used_at,
+        SELECT max(by_crew.last_on) AS last_used_on,
                array_agg(by_crew.crew_id ORDER BY by_crew.last_at DESC, by_crew.crew_id)
                    AS crew_ids,
                array_agg(by_crew.crew ORDER BY by_crew.last_at DESC, by_crew.crew_id) AS crews
         FROM (
-            SELECT v.crew_id, w.name AS crew, max(t.taken_at) AS last_at
+            SELECT v.crew_id, w.name AS crew, max(t.taken_at) AS last_at,
+                   max((t.taken_at AT TIME ZONE s.time_zone)::date) AS last_on
             FROM (
                 SELECT t.visit_id, t.taken_at FROM airflow_jobs_traverse t
                 WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC LIMIT {LATEST_USES}
             ) t
             JOIN airflow_jobs_visit v ON v.id = t.visit_id
+            JOIN airflow_jobs_site s ON s.id = v.site_id
             JOIN airflow_jobs_crew w ON w.id = v.crew_id
             GROUP BY v.crew_id, w.name
             ORDER BY last_at DESC, v.crew_id LIMIT {MOST_CREWS}
@@ -307,12 +309,11 @@ def _system(row: dict[str, Any]) -> DueSystem:
 
 
 def _meter(row: dict[str, Any]) -> DueMeter:
-    used = row["last_used_at"]
     return DueMeter(
         id=row["id"],
         name=row["name"],
         serial=row["serial"],
         due_on=row["due_on"],
-        last_used_on=used.date() if used else None,
+        last_used_on=row["last_used_on"],
         crews=tuple(map(CrewName, row["crew_ids"], row["crews"])),
     )

@@ -50,8 +50,12 @@ used AS (
 SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial, i.retired_on,
        coalesce(c.accuracy_relative, i.accuracy_relative) AS accuracy_relative,
        c.performed_on, c.due_on,
-       (SELECT max(t.taken_at) FROM airflow_jobs_traverse t WHERE t.instrument_id = i.id)
-           AS last_used_at,
+       (SELECT (t.taken_at AT TIME ZONE s.time_zone)::date
+        FROM airflow_jobs_traverse t
+        JOIN airflow_jobs_visit v ON v.id = t.visit_id
+        JOIN airflow_jobs_site s ON s.id = v.site_id
+        WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC, t.id DESC LIMIT 1)
+           AS last_used_on,
        coalesce(used.results, 0) AS results, coalesce(used.results_out, 0) AS results_out,
        coalesce(used.crews, 0) AS crews, used.a_crew_id, w.name AS a_crew
 FROM airflow_jobs_instrument i
@@ -243,7 +247,6 @@ def _reads(cells: dict[str, Any] | None, listed: list[UUID]) -> list[Reads | Non
 def _standing(
     row: dict[str, Any], paired: Reads | None, same_system: Reads | None, today: datetime.date
 ) -> MeterStanding:
-    used = row["last_used_at"]
     due = row["due_on"]
     only = row["crews"] == 1
     return MeterStanding(
@@ -253,7 +256,7 @@ def _standing(
         retired_on=row["retired_on"],
         calibrated_on=row["performed_on"],
         due_on=due,
-        last_used_on=used.date() if used else None,
+        last_used_on=row["last_used_on"],
         is_in_calibration=due is not None and due >= today,
         accuracy_relative=row["accuracy_relative"],
         results=row["results"],

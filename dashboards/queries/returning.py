@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Final
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -235,8 +236,10 @@ ORDER BY coalesce(systems.place, returns.place, never.place)
 """
 
 _CHANGES: Final = """
-SELECT a.visit_id, a.equipment_id, a.made_at, a.kind, a.from_value, a.to_value
+SELECT a.visit_id, a.equipment_id, a.made_at, a.kind, a.from_value, a.to_value, s.time_zone
 FROM airflow_jobs_adjustment a
+JOIN airflow_jobs_equipment e ON e.id = a.equipment_id
+JOIN airflow_jobs_site s ON s.id = e.site_id
 WHERE a.equipment_id = ANY(%(equipment)s)
 ORDER BY a.made_at, a.id
 """
@@ -381,7 +384,7 @@ def _returns(found: Sequence[dict[str, Any]]) -> tuple[Return, ...]:
         changes.setdefault(row["equipment_id"], []).append(
             ChangeMade(
                 visit_id=row["visit_id"],
-                at=row["made_at"],
+                at=row["made_at"].astimezone(ZoneInfo(row["time_zone"])),
                 kind=row["kind"],
                 kind_text=_KIND_TEXTS.get(row["kind"], row["kind"]),
                 from_value=row["from_value"],

@@ -33,7 +33,7 @@ def traverse_revisions(traverse_id: UUID) -> TraverseRevisions | None:
     equipment = traverse.duct_section.equipment
     zone = ZoneInfo(equipment.site.time_zone)
     computation: Computation | None = getattr(traverse, "computation", None)
-    results = _results(computation)
+    results = _results(computation, zone)
     rows = list(TraverseRevision.objects.filter(traverse_id=traverse_id).order_by("number"))
     return TraverseRevisions(
         traverse_id=traverse.pk,
@@ -60,7 +60,7 @@ def traverse_revisions(traverse_id: UUID) -> TraverseRevisions | None:
     )
 
 
-def _results(computation: Computation | None) -> dict[int, RevisionResult]:
+def _results(computation: Computation | None, zone: ZoneInfo) -> dict[int, RevisionResult]:
     """Return revision -> what was computed last from it."""
     found: dict[int, RevisionResult] = {}
     if computation is None:
@@ -85,7 +85,7 @@ def _results(computation: Computation | None) -> dict[int, RevisionResult]:
             if chance is not None
         ]
         found[row.content_revision] = RevisionResult(
-            computed_at=row.computed_at,
+            computed_at=row.computed_at.astimezone(zone),
             engine=row.engine,
             verdict=row.verdict,
             leaning=row.leaning,
