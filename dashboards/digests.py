@@ -172,7 +172,7 @@ def _crews(filters: Filters, shares: FleetShares, company: House) -> DigestSecti
     shown = [one.named for one in comparison.crews if one.named.id not in offered.small_crew_ids]
     differing = [one for one in shown if one.left_compared and one.left_compared.differs]
     if differing:
-        said = tuple(f"{one.name}: {group_words.crew_sentence(one)}" for one in differing)
+        said = tuple(group_words.crew_sentence(one, subject=one.name) for one in differing)
     else:
         said = (group_words.funnel_sentence(shown, comparison.funnel, whole=comparison.left),)
     return DigestSection("Crews", said, reverse("crews"), "Crews")

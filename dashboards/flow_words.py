@@ -44,22 +44,22 @@ def places_sentence(found: Flows) -> str:
     """Say what the columns of the place in each job's own range show."""
     said = [f"Each job against the limits of its own target: {listed(_held_to(found))}."]
     middles = [
-        f"what was {word} lies at {place_text(spread.middle)}"
+        f"{word} {place_text(spread.middle)}"
         for spread, word in ((found.places.found, "found"), (found.places.left, "left"))
         if spread is not None and spread.total >= FEWEST
     ]
     if middles:
-        said.append(f"In the middle {listed(middles)}.")
+        said.append(f"The middle one of them was {listed(middles)}.")
     return " ".join(said)
 
 
 def place_text(place: float) -> str:
     """Return a place in a range in words: 0 is the low limit, 1 the high one."""
     if place < 0.0:
-        return f"{percent(-place)} of a range below"
+        return f"{percent(-place)} of its range's width below the low limit"
     if place > 1.0:
-        return f"{percent(place - 1.0)} of a range above"
-    return f"{percent(place)} of the way up"
+        return f"{percent(place - 1.0)} of its range's width above the high limit"
+    return f"{percent(place)} of the way from its low limit to its high one"
 
 
 def short_place_text(place: float) -> str:

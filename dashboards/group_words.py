@@ -96,15 +96,18 @@ def compared_text(one: NamedShare, *, stage: str, nouns: str) -> str:
     return f"Too few jobs of other {nouns} to compare with"
 
 
-def crew_sentence(one: NamedShare) -> str:
-    """Say in plain words how what a crew left compares with the company."""
+def crew_sentence(one: NamedShare, *, subject: str = "This") -> str:
+    """Say in plain words how what a crew left compares with the company.
+
+    Where the crew isn't named beside it, its name is the `subject`.
+    """
     compared, left = one.left_compared, one.left
     if compared is None or not left.total:
         return "Nothing was measured and judged as left."
     if compared.differs:
         side = "More" if left.outside > compared.expected_outside else "Fewer"
         return (
-            f"This differs more than {_SHORT}. "
+            f"{subject} differs more than {_SHORT}. "
             f"{side} outside than expected: {left.outside:,}, where the others would have left "
             f"{write(compared.expected_outside, 0)} at the same sites."
         )

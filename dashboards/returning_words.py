@@ -8,6 +8,7 @@ from typing import Final
 from airflow_jobs import units
 
 from . import words
+from .change_words import setting_text
 from .display import Units, percent
 from .filters import day_text
 from .statistics.repeats import FEWEST_VISITS
@@ -169,17 +170,15 @@ def return_text(one: Return) -> str:
 
 def change_text(one: ChangeMade) -> str:
     """Return a change in a few words."""
-    if one.from_value or one.to_value:
-        return f"{one.kind_text.lower()} {one.from_value or '?'} to {one.to_value or '?'}"
-    return one.kind_text.lower()
+    return f"{one.kind_text.lower()} {setting_text(one.from_value, one.to_value)}".strip()
 
 
 def _undone(later: ChangeMade, made: Sequence[ChangeMade]) -> str:
     before = [one for one in made if one.kind == later.kind]
     was_put_back = bool(before) and before[-1].from_value.casefold() == later.from_value.casefold()
     how = "put back to" if was_put_back else "found at"
-    left_at = before[-1].to_value if before else "?"
-    return f"{later.kind_text.lower()} {how} {later.from_value}, was left at {left_at}"
+    left_at = f", was left at “{before[-1].to_value}”" if before and before[-1].to_value else ""
+    return f"{later.kind_text.lower()} {how} “{later.from_value}”{left_at}"
 
 
 def never_right_sentence(never: Sequence[NeverRight]) -> str:

@@ -25,6 +25,8 @@ from .values.systems import Judged, Measurement, Reason, Trend
 
 # A percentage of fewer jobs than this pretends to know more than anybody can.
 FEWEST_FOR_PERCENT: Final = 10
+# No trend tells when it leaves a range by the week.
+ABOUT_NOW: Final = datetime.timedelta(days=45)
 # A sentence with more names than that is read by nobody.
 MOST_NAMES: Final = 6
 _JUDGED_REASONS: Final = ("low", "high", "undecided", "changed", "doubtful")
@@ -172,19 +174,27 @@ def months_sentence(shares: FleetShares) -> str:
     parts = []
     if found.total and left.total:
         parts.append(
-            f"{share_text(found)} of the jobs were found in range and {share_text(left)} "
-            "left in range; the two are different facts and never added up."
+            f"{_held_text(found, 'found')} and {_held_text(left, 'left')}; the two are different "
+            "facts and never added up."
         )
     elif left.total:
-        parts.append(f"{share_text(left)} were left in range; nothing was measured as found.")
+        parts.append(f"{_held_text(left, 'left')}; nothing was measured as found.")
     elif found.total:
-        parts.append(f"{share_text(found)} were found in range; nothing was measured as left.")
+        parts.append(f"{_held_text(found, 'found')}; nothing was measured as left.")
     counts = [month.share.total for month in (*shares.left_by_month, *shares.found_by_month)]
     if counts and min(counts) < 10:
         parts.append(
             f"{shares.step.capitalize()}s with few jobs have long intervals and move by chance."
         )
     return " ".join(parts)
+
+
+def _held_text(share: Share, verb: str) -> str:
+    """Say how many jobs were found or left in range; of few the counts."""
+    if share.total >= FEWEST_FOR_PERCENT:
+        return f"{percent(share.share)} of the jobs were {verb} in range"
+    jobs = count_of(share.total, "job")
+    return f"{share.inside:,} of {jobs} {'was' if share.inside == 1 else 'were'} {verb} in range"
 
 
 def listed(names: Sequence[str]) -> str:
@@ -247,12 +257,22 @@ def drift_text(trend: Trend, today: datetime.date) -> str:
     )
     if trend.leaves_on is None:
         return said
-    leaves = "leaves the range" if trend.leaves_on >= today else "left the range, it seems,"
+    return f"{said}; {_leaving_text(trend, trend.leaves_on, today)}"
+
+
+def _leaving_text(trend: Trend, on: datetime.date, today: datetime.date) -> str:
+    """Say when a trend leaves the range: ahead, about now, or surely in the past."""
     earliest = _month(trend.leaves_earliest_on) if trend.leaves_earliest_on else "now"
     latest = "an end not yet foreseeable"
     if trend.leaves_latest_on:
         latest = _month(trend.leaves_latest_on)
-    return f"{said}; {leaves} about {_month(trend.leaves_on)}, between {earliest} and {latest}"
+    if on >= today:
+        return f"leaves the range about {_month(on)}, between {earliest} and {latest}"
+    if trend.leaves_latest_on and trend.leaves_latest_on < today:
+        return f"left the range, it seems, about {_month(on)}, between {earliest} and {latest}"
+    if today - on <= ABOUT_NOW:
+        return f"may be leaving the range about now ({earliest} to {latest})"
+    return f"may have left the range about {_month(on)} ({earliest} to {latest})"
 
 
 def trend_sentence(trend: Trend | None, today: datetime.date) -> str:

@@ -159,7 +159,7 @@ def _why(best: float | None, by_rule: float | None, steps: dict[str, float]) -> 
         if abs(steps.get(step, 1.0) - 1.0) >= LEAST_WORTH_SAYING
     ]
     apart = f"{percent(abs(difference), 1)} {direction} the rule's average"
-    return f"It lies {apart}: {' and '.join(parts)}."
+    return f"The best estimate lies {apart}: {' and '.join(parts)}."
 
 
 def _corrections(inputs: TraverseInputs, evaluation: Evaluation, row: int) -> list[dict[str, Any]]:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from airflow_jobs.models import Adjustment, Equipment, Purpose, Stage
 
+from ..change_words import setting_text
 from ..values.systems import (
     AdjustmentMade,
     CallHistory,
@@ -168,7 +169,9 @@ def _events(
 ) -> tuple[HistoryEvent, ...]:
     """Return everything beside the measurements, in order of time."""
     events = [
-        HistoryEvent(one.made_at, "adjustment", one.kind, adjustment_text(one))
+        HistoryEvent(
+            one.made_at, "adjustment", one.kind, setting_text(one.from_value, one.to_value)
+        )
         for one in adjustments
     ]
     # Checks are made with a second meter on purpose; they change nothing.
@@ -198,10 +201,3 @@ def _events(
                 )
             )
     return tuple(sorted(events, key=lambda one: (one.at, one.kind, one.what, one.detail)))
-
-
-def adjustment_text(one: AdjustmentMade) -> str:
-    """Return what was set from where to where."""
-    if one.from_value or one.to_value:
-        return f"{one.from_value or '?'} to {one.to_value or '?'}"
-    return ""

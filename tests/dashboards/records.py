@@ -173,7 +173,7 @@ def _values(columns: dict[str, Any], *, worst: str) -> dict[str, Any]:
             "flow_actual": flow * 1.02,
             "flow_standard": flow,
             "flow_per_capacity": value,
-            "why": "It lies 1.0% below the rule's average.",
+            "why": "The best estimate lies 1.0% below the rule's average.",
         },
         "interval95": {
             "flow_actual": ends(flow * 1.02),

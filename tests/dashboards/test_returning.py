@@ -110,7 +110,9 @@ def test_a_setting_that_was_put_back_is_said_to_be(section: DuctSection, meter: 
     make_adjustment(visit=second, equipment=section.equipment, made_at=NOW)
     (one,) = returning(ALL).returns
     assert [(change.from_value, change.to_value) for change in one.made] == [("tap 4", "tap 3")]
-    assert "blower setting put back to tap 4, was left at tap 3" in returning_words.return_text(one)
+    assert "blower setting put back to “tap 4”, was left at “tap 3”" in returning_words.return_text(
+        one
+    )
 
 
 def test_a_filter_that_is_loaded_again_was_not_undone(
@@ -142,7 +144,7 @@ def test_another_meter_and_changes_in_between_are_named(
     (one,) = found.returns
     text = returning_words.return_text(one)
     assert "Measured with another meter, Pitot 2 after Vane 1: meters seldom differ by as" in text
-    assert "Changed in between: blower setting tap 4 to tap 3 on 4 Apr 2026" in text
+    assert "Changed in between: blower setting from “tap 4” to “tap 3” on 4 Apr 2026" in text
     assert "too near to the limit to be sure" in text
     assert (found.set_right_other_meter.total, found.set_right_same_meter.total) == (1, 0)
 

@@ -209,7 +209,7 @@ def test_everything_stands_in_order_on_one_time_axis(
     assert [row["More"] for row in rows if row["What"].startswith("Meter cal")] == ["C-17"]
     text = _text(manager, section)
     assert "Below, on the same time axis" in text
-    assert "tap 4 to tap 3" in text
+    assert "from “tap 4” to “tap 3”" in text
 
 
 def test_one_measurement_says_where_it_stands_and_not_where_it_goes(
