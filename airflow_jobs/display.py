@@ -40,9 +40,18 @@ class Shown:
 
     @property
     def plain(self) -> str:
-        """The whole in one line."""
-        interval = f" ± {self.half_width}" if self.half_width else ""
-        return f"{self.number}{interval} {self.unit}".strip()
+        """The whole, never broken but within the unit."""
+        return unbroken(self.number, self.spread or self.unit)
+
+    @property
+    def spread(self) -> str:
+        """What stands behind the number: half the interval and the unit; or nothing."""
+        return unbroken("±", self.half_width, self.unit) if self.half_width else ""
+
+
+def unbroken(*parts: str) -> str:
+    """Return parts, such as a number and its unit, joined by spaces that never break a line."""
+    return "\N{NO-BREAK SPACE}".join(part for part in parts if part)
 
 
 def label(unit: str) -> str:
@@ -82,15 +91,15 @@ def write_significant(value: float, digits: int = 3) -> str:
 
 
 def percent(share: float | None, decimals: int = 0) -> str:
-    """Return a share in percent; 100 and 0 only where it is exactly that."""
+    """Return a share in percent, never broken before the sign; 100 and 0 only where exactly so."""
     if share is None or not math.isfinite(share):
         return "–"
     step = 10.0**-decimals
     if 0 < share < step / 200:
-        return f"<{write(step, decimals)} %"
+        return f"<{write(step, decimals)}\N{NO-BREAK SPACE}%"
     if 1 - step / 200 < share < 1:
-        return f">{write(100.0 - step, decimals)} %"
-    return f"{write(share * 100.0, decimals)} %"
+        return f">{write(100.0 - step, decimals)}\N{NO-BREAK SPACE}%"
+    return f"{write(share * 100.0, decimals)}\N{NO-BREAK SPACE}%"
 
 
 def day_text(day: datetime.date) -> str:

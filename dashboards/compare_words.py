@@ -8,7 +8,7 @@ from airflow_jobs import units
 from airflow_jobs.models import Stage
 
 from . import words
-from .display import Units, write
+from .display import Units, unbroken, write
 from .values.compare import Comparison, PairDifference
 from .values.systems import SystemName
 
@@ -68,14 +68,14 @@ def size_text(pair: PairDifference, compared: Comparison, house_units: Units) ->
     if compared.is_relative:
         return (
             f"{write(abs(pair.size), 2)} of the range's width "
-            f"({write(ends[0], 2)} to {write(ends[1], 2)})"
+            f"({unbroken(write(ends[0], 2), 'to', write(ends[1], 2))})"
         )
     numbers = [
         write(house_units.number(value, units.FLOW_PER_CAPACITY), 0)
         for value in (abs(pair.size), *ends)
     ]
     unit = house_units.name(units.FLOW_PER_CAPACITY)
-    return f"{numbers[0]} {unit} ({numbers[1]} to {numbers[2]})"
+    return f"{unbroken(numbers[0], unit)} ({unbroken(numbers[1], 'to', numbers[2])})"
 
 
 def pair_text(pair: PairDifference) -> str:

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from .display import unbroken
+
 Difference = Literal["same", "changed", "only_first", "only_second"]
 
 OF_A_LINE: Final = ("values", "depths", "lines", "angles")
@@ -85,7 +87,7 @@ def _flat(
             yield from _flat([*path, number], item, names, unit)
         return
     is_quantity = unit and isinstance(value, int | float) and not isinstance(value, bool)
-    yield _label(path), f"{_text(value, names)} {unit}" if is_quantity else _text(value, names)
+    yield _label(path), unbroken(_text(value, names), unit) if is_quantity else _text(value, names)
 
 
 def _label(path: list[str | int]) -> str:

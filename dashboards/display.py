@@ -8,6 +8,7 @@ from airflow_jobs.display import (
     label,
     month_or_quarter,
     percent,
+    unbroken,
     write,
     write_significant,
 )
@@ -20,6 +21,7 @@ __all__ = [
     "label",
     "month_or_quarter",
     "percent",
+    "unbroken",
     "write",
     "write_significant",
 ]

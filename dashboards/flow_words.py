@@ -8,7 +8,7 @@ from typing import Final
 from airflow_jobs import units
 from airflow_jobs.models import Call
 
-from .display import Units, percent
+from .display import Units, percent, unbroken
 from .values.flows import Distribution, Flows, Spread, TargetUse
 from .values.shares import FleetShares
 from .words import CALLS, count_of, ends_text, interval_text, listed, range_of
@@ -81,8 +81,8 @@ def blur_sentence(found: Flows, shares: FleetShares) -> str:
     word = "left" if is_left else "found"
     said = [
         "Each measurement is uncertain, typically by "
-        f"± {percent(2.0 * spread.u)} of its range (95 %), which makes both distributions wider "
-        "than the truth:"
+        f"{unbroken('±', percent(2.0 * spread.u))} of its range (95 %), which makes both "
+        "distributions wider than the truth:"
     ]
     if spread.real == 0.0:
         said.append(f"what was {word} scatters no more than that, and may be all alike.")
@@ -118,8 +118,8 @@ def _middle(spread: Spread, word: str, house_units: Units) -> str:
     )
     unit = house_units.name(units.FLOW_PER_CAPACITY)
     return (
-        f"half of {count_of(spread.total, 'job')} were {word} between {lower} and {upper} {unit}, "
-        f"the median {middle}"
+        f"half of {count_of(spread.total, 'job')} were {word} between {lower} and "
+        f"{unbroken(upper, unit)}, the median {middle}"
     )
 
 

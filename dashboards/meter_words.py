@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Sequence
 
 from . import calibration_words
-from .display import percent, write
+from .display import percent, unbroken, write
 from .values.calibrations import CalibrationFound
 from .values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register
 from .words import count_of, listed
@@ -19,12 +19,12 @@ def reads_text(reads: Reads) -> str:
 
 def reads_ends(reads: Reads) -> str:
     """Return the interval of what a meter reads above the others."""
-    return f"{_signed_percent(reads.low)} to {_signed_percent(reads.high)}"
+    return unbroken(_signed_percent(reads.low), "to", _signed_percent(reads.high))
 
 
 def _signed_percent(share: float) -> str:
     number = write(share * 100.0, 1)
-    return f"{'+' if share > 0 else ''}{number} %"
+    return unbroken(f"{'+' if share > 0 else ''}{number}", "%")
 
 
 def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:

@@ -11,7 +11,7 @@ from uuid import UUID
 from airflow_jobs import units as dimensions
 from airflow_jobs.advice_words import change_words
 
-from .display import Units, write
+from .display import Units, percent
 from .filters import day_text
 from .values.next_steps import BesideStanding
 from .values.systems import Judged, NeedsALook, Reason
@@ -206,7 +206,7 @@ def _towards_nominal(
     verb = "raise" if reason.code == "low" else "lower"
     if change is None or abs(change) < LEAST_CHANGE:
         return f"{visit} {verb} the airflow towards nominal, then measure as left."
-    by = f"some {write(abs(change) * 100.0, 0)} %"
+    by = f"some {percent(abs(change))}"
     return f"{visit} {verb} the airflow by {by}, to nominal, then measure as left."
 
 

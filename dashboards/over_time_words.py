@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 from typing import Final
 
-from .display import MINUS, month_or_quarter, percent, write
+from .display import MINUS, month_or_quarter, percent, unbroken, write
 from .statistics.drift import FEWEST_POINTS
 from .statistics.month_limits import FEWEST_MONTHS
 from .values.over_time import (
@@ -312,7 +312,7 @@ def signed(share: float) -> str:
 
 def ends(low: float, high: float) -> str:
     """Return the ends of an interval of a difference."""
-    return f"{signed(low)} to {signed(high)}"
+    return unbroken(signed(low), "to", signed(high))
 
 
 def between(low: float, high: float) -> str:

@@ -8,7 +8,7 @@ from typing import Final
 from airflow_jobs.models import Stage
 
 from . import words
-from .display import percent, write
+from .display import percent, unbroken, write
 from .due_days import months_after, next_by
 from .filters import day_text
 from .returning_words import outside_ends
@@ -124,7 +124,8 @@ def change_sentence(change: LevelChange) -> str:
     before, after = change.before, change.after
     verb = "fell" if change.size < 0 else "rose"
     ends = sorted((abs(change.low), abs(change.high)))
-    much = f"by {percent(abs(change.size))} ({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+    between = unbroken(write(ends[0] * 100, 0), "to", percent(ends[1]))
+    much = f"by {percent(abs(change.size))} ({between})"
     if change.size > 1.0:
         much = f"to {write(1.0 + change.size, 1)} times as much"
     said = (

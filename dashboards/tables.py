@@ -114,4 +114,6 @@ def _raw(cell: Cell) -> str:
 
 
 def _harmless(text: str) -> str:
+    # Only lines on the page are to be kept from breaking.
+    text = text.replace("\N{NO-BREAK SPACE}", " ")
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -17,7 +17,7 @@ from airflow_jobs.words import SOURCES as SOURCES
 from airflow_jobs.words import STAGES as STAGES
 from airflow_jobs.words import verdict_text as verdict_text
 
-from .display import Shown, Units, percent, write
+from .display import Shown, Units, percent, unbroken, write
 from .filters import day_text
 from .strips import JudgedStrip, judged_strip
 from .values.shares import Change, FleetShares, Share
@@ -87,7 +87,7 @@ def interval_text(share: Share) -> str:
 
 def ends_text(low: float, high: float) -> str:
     """Return the ends of an interval of a share."""
-    return f"{write(low * 100, 0)} to {write(high * 100, 0)} %"
+    return unbroken(write(low * 100, 0), "to", write(high * 100, 0), "%")
 
 
 _STEPS: Final = {
@@ -236,10 +236,7 @@ def reason_text(reason: Reason, house_units: Units, today: datetime.date) -> str
 def _standing_text(one: Measurement, judged: Judged, house_units: Units) -> str:
     """Say how a system was last measured, with its number and its range."""
     shown = judged_shown(judged, house_units)
-    number = (
-        f"{shown.number} ± {shown.half_width} {shown.unit} against "
-        f"{range_text(judged, house_units)}"
-    )
+    number = f"{shown.plain} against {range_text(judged, house_units)}"
     verb = "left" if one.stage == Stage.AS_LEFT else "found"
     on = day_text(one.taken_at.date())
     if one.verdict in ("low", "high"):
@@ -253,7 +250,7 @@ def drift_text(trend: Trend, today: datetime.date) -> str:
     direction = "Falls" if trend.per_year < 0 else "Rises"
     said = (
         f"{direction} by {percent(abs(trend.per_year))} a year "
-        f"({write(ends[0] * 100, 0)} to {percent(ends[1])})"
+        f"({unbroken(write(ends[0] * 100, 0), 'to', percent(ends[1]))})"
     )
     if trend.leaves_on is None:
         return said
@@ -290,7 +287,7 @@ def trend_sentence(trend: Trend | None, today: datetime.date) -> str:
 
 def _signed(share: float) -> str:
     sign = "+" if share > 0 else ""
-    return f"{sign}{write(share * 100, 0)} %"
+    return unbroken(f"{sign}{write(share * 100, 0)}", "%")
 
 
 def _month(day: datetime.date) -> str:

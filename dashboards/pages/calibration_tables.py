@@ -9,7 +9,7 @@ from django.urls import reverse
 from airflow_jobs import units as dimensions
 
 from ..calibration_words import offset_text, signed_percent
-from ..display import Units, percent, write
+from ..display import Units, percent, unbroken, write
 from ..tables import Cell, Column, Table
 from ..values.calibrations import CalibrationFound
 
@@ -77,11 +77,11 @@ def _meter_cells(one: CalibrationFound, query: str) -> tuple[Cell, Cell]:
 def _accuracy(one: CalibrationFound, units: Units) -> Cell:
     parts = []
     if one.accuracy_relative is not None:
-        parts.append(f"± {percent(one.accuracy_relative, 1)}")
+        parts.append(unbroken("±", percent(one.accuracy_relative, 1)))
     if one.accuracy_absolute_m_s:
         number = units.number(one.accuracy_absolute_m_s, dimensions.VELOCITY)
         digits = 2 if units.system == "si" else 0
-        parts.append(f"± {write(number, digits)} {units.name(dimensions.VELOCITY)}")
+        parts.append(unbroken("±", write(number, digits), units.name(dimensions.VELOCITY)))
     return Cell(" and ".join(parts) or "–")
 
 

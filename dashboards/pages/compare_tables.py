@@ -10,7 +10,7 @@ from airflow_jobs import units as dimensions
 from airflow_jobs.models import Stage
 
 from .. import compare_words, words
-from ..display import Units, percent, write
+from ..display import Units, percent, unbroken, write
 from ..queries.compare import position
 from ..tables import Cell, Column, Table
 from ..values.compare import ComparedSystem, Comparison, PairDifference
@@ -51,7 +51,7 @@ def _summary_row(one: ComparedSystem, compared: Comparison, units: Units) -> tup
         ),
         Cell(one.system.site),
         Cell(
-            f"{words.range_text(last, units)} {words.judged_shown(last, units).unit}"
+            unbroken(words.range_text(last, units), words.judged_shown(last, units).unit)
             if last
             else "–"
         ),
@@ -59,7 +59,10 @@ def _summary_row(one: ComparedSystem, compared: Comparison, units: Units) -> tup
         _share(one.found),
         _mean(one.at(Stage.AS_LEFT), compared, units),
         _share(one.left),
-        Cell(f"{_signed(trend.per_year_low)} to {_signed(trend.per_year_high)}", trend.per_year)
+        Cell(
+            unbroken(_signed(trend.per_year_low), "to", _signed(trend.per_year_high)),
+            trend.per_year,
+        )
         if trend
         else Cell("–", ""),
     )
@@ -89,7 +92,7 @@ def _share(share: Share) -> Cell:
 
 def _signed(relative: float) -> str:
     sign = "+" if relative > 0 else ""
-    return f"{sign}{write(relative * 100.0, 0)} %"
+    return unbroken(f"{sign}{write(relative * 100.0, 0)}", "%")
 
 
 def differences_table(compared: Comparison, units: Units) -> Table:
@@ -129,7 +132,7 @@ def _pair_row(pair: PairDifference, compared: Comparison, units: Units) -> tuple
         Cell(
             "–" if math.isnan(pair.size) else texts[0],
             "" if math.isnan(pair.size) else numbers[0],
-            note=f"{texts[1]} to {texts[2]}" if has_ends else "",
+            note=unbroken(texts[1], "to", texts[2]) if has_ends else "",
         ),
         Cell("", numbers[1] if has_ends else ""),
         Cell("", numbers[2] if has_ends else ""),

@@ -15,7 +15,7 @@ from airflow_jobs.models import Verdict
 
 from .. import calibration_words, meter_words, words
 from ..charts.meters import meters_compared
-from ..display import percent
+from ..display import percent, unbroken
 from ..filters import Asked
 from ..queries.calibrations import calibrations
 from ..queries.meters import register, rests_on
@@ -205,7 +205,7 @@ def _compared_table(
                 *_reads_cells(one.same_system),
                 Cell("–", "")
                 if one.accuracy_relative is None
-                else Cell(f"± {percent(one.accuracy_relative, 1)}", one.accuracy_relative),
+                else Cell(unbroken("±", percent(one.accuracy_relative, 1)), one.accuracy_relative),
                 Cell(f"{one.results:,}", one.results, href=_address(one, asked)),
                 Cell(
                     meter_words.meter_and_calibration_sentence(

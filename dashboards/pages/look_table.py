@@ -114,7 +114,7 @@ def _row(
             shown.number if shown else "–",
             strip=judged_strip(judged) if judged else None,
             mark=one.standing.verdict if one.standing and judged else "",
-            note=f"± {shown.half_width} {shown.unit}" if shown else "",
+            note=shown.spread if shown else "",
         ),
         *file_cells(judged, units),
         Cell(

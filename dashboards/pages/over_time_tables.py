@@ -8,7 +8,7 @@ from typing import Final
 from django.urls import reverse
 
 from .. import over_time_words as words
-from ..display import month_or_quarter, percent, write
+from ..display import month_or_quarter, percent, unbroken, write
 from ..filters import Asked
 from ..tables import Cell, Column, Table
 from ..values.over_time import Campaign, Contrast, HeldSteps, OverTime, Part
@@ -84,7 +84,7 @@ def place_table(found: OverTime, asked: Asked, *, limit: int | None = MOST_ROWS)
                 Cell(f"{one.jobs:,}", one.jobs),
                 Cell(_place(one.mean), one.mean),
                 Cell(_place(one.smoothed), one.smoothed),
-                Cell(f"{write(one.low * 100, 0)} to {_place(one.high)}"),
+                Cell(unbroken(write(one.low * 100, 0), "to", _place(one.high))),
                 Cell("", one.low),
                 Cell("", one.high),
                 Cell("Beyond its limits" if one.is_beyond else "Within its limits"),
@@ -98,7 +98,7 @@ def place_table(found: OverTime, asked: Asked, *, limit: int | None = MOST_ROWS)
 
 def _place(value: float) -> str:
     # A place may lie outside the range, so it is no share.
-    return f"{write(value * 100, 0)} %"
+    return unbroken(write(value * 100, 0), "%")
 
 
 def calendar_table(found: OverTime, asked: Asked) -> Table:

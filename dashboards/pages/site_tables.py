@@ -90,7 +90,7 @@ def _standing_cells(measured: Measurement, house: House) -> tuple[Cell, ...]:
     shown = words.judged_shown(judged, house.units)
     return (
         when,
-        Cell(shown.number, strip=judged_strip(judged), note=f"± {shown.half_width} {shown.unit}"),
+        Cell(shown.number, strip=judged_strip(judged), note=shown.spread),
         *file_cells(judged, house.units),
         Cell(words.judged_verdict_text(measured), mark=measured.verdict),
     )

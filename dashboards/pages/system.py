@@ -162,7 +162,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
         Cell(
             shown.number if shown else "–",
             strip=judged_strip(judged) if judged else None,
-            note=f"± {shown.half_width} {shown.unit}" if shown else "",
+            note=shown.spread if shown else "",
         ),
         raw(judged.value if judged else None),
         raw(judged.low if judged else None),
@@ -171,7 +171,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
         raw(judged.target_low if judged else None),
         raw(judged.target_high if judged else None),
         Cell(verdict_of(one), mark=one.verdict if judged else ""),
-        Cell(flow.number if flow else "–", note=f"± {flow.half_width} {flow.unit}" if flow else ""),
+        Cell(flow.number if flow else "–", note=flow.spread if flow else ""),
         Cell(
             "",
             "" if one.flow_standard is None else units.number(one.flow_standard, dimensions.FLOW),

@@ -115,7 +115,7 @@ def _row(one: ListedSystem, units: Units, *, has_tick: bool) -> tuple[Cell, ...]
         Cell(
             shown.number,
             strip=judged_strip(judged),
-            note=f"± {shown.half_width} {shown.unit}",
+            note=shown.spread,
         ),
         Cell(words.judged_verdict_text(standing), mark=standing.verdict),
     )

@@ -13,7 +13,7 @@ from airflow_jobs import units as dimensions
 from airflow_jobs.models import Verdict
 
 from .. import calibration_words, words
-from ..display import Shown, Units, percent
+from ..display import Shown, Units, percent, unbroken
 from ..filters import day_text
 from ..queries.calibrations import calibrations
 from ..queries.traverse import traverse_record
@@ -210,7 +210,7 @@ def _target(target: TargetRange, outcome: Outcome, units: Units) -> str:
         nominal = units.show(target.nominal, dimension)
         said += f", nominal {nominal.number}" if nominal else ""
     if target.tolerance is not None:
-        said += f" (± {percent(target.tolerance)})"
+        said += f" ({unbroken('±', percent(target.tolerance))})"
     source = words.SOURCES.get(target.source, target.source)
     basis = words.BASES.get(target.basis, target.basis).lower()
     call = words.CALLS.get(target.call, target.call).lower()

@@ -50,8 +50,7 @@ def blower_advice(outcome: Outcome | None, units: Units) -> BlowerAdvice | None:
         )
         if shown is None:
             return "–"
-        middle = f" ± {shown.half_width}" if shown.half_width else ""
-        return f"{shown.number}{middle} {shown.unit}"
+        return shown.plain
 
     return BlowerAdvice(
         sentence=sentence_with(advice, flow),
@@ -82,10 +81,7 @@ def comparisons(outcome: Outcome | None, units: Units) -> list[Comparison]:
 
 def _flow(value: float | None, low: float | None, high: float | None, units: Units) -> str:
     shown = units.show(value, dimensions.FLOW, low_si=low, high_si=high)
-    if shown is None:
-        return "–"
-    middle = f" ± {shown.half_width}" if shown.half_width else ""
-    return f"{shown.number}{middle} {shown.unit}"
+    return shown.plain if shown else "–"
 
 
 def _cross_check(check: dict[str, Any], units: Units) -> Comparison:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from airflow_jobs import units as dimensions
 
 from .. import contents, words
-from ..display import Units
+from ..display import Units, unbroken
 from ..filters import day_text
 from ..queries.revisions import traverse_revisions as revisions_of
 from ..tables import Cell, Column, Table
@@ -148,7 +148,7 @@ def _result_cells(
     return (
         Cell(
             shown.number if shown else "–",
-            note=f"± {shown.half_width}" if shown and shown.half_width else "",
+            note=unbroken("±", shown.half_width) if shown and shown.half_width else "",
         ),
         Cell(verdict, mark="" if result.verdict == "not_judged" else result.verdict),
         Cell(

@@ -18,6 +18,7 @@ from dashboards.statistics.intervals import share_difference
 from dashboards.values.filters import Filters
 from tests.dashboards.records import make_job
 from tests.factories import NOW
+from tests.spaces import loose
 
 PERIOD = Filters(from_on=datetime.date(2026, 5, 1), to_on=datetime.date(2026, 6, 30))
 ADDRESS = "/?from=2026-05-01&to=2026-06-30"
@@ -83,14 +84,14 @@ def test_the_headline_says_the_change_and_whether_chance_explains_it(manager: Cl
     for _ in range(12):
         make_job(found=None, left=400.0, taken_at=NOW)
         make_job(found=None, left=520.0, taken_at=BEFORE)
-    page = manager.get(ADDRESS).content.decode()
+    page = loose(manager.get(ADDRESS).content.decode())
     assert "100 points more than in as many days before, which is more than chance" in page
     assert "From 1 Mar 2026 to 30 Apr 2026 it was 0 % of 12 jobs" in page
     for _ in range(12):
         make_job(found=None, left=400.0, taken_at=BEFORE)
     for _ in range(9):
         make_job(found=None, left=520.0, taken_at=NOW)
-    page = manager.get(ADDRESS).content.decode()
+    page = loose(manager.get(ADDRESS).content.decode())
     assert "7 points more than in as many days before, which chance alone may explain." in page
     assert "it was 50 % of 24 jobs; the change lies between −21 and +33 points" in page
 
@@ -100,7 +101,7 @@ def test_found_is_compared_with_found(manager: Client) -> None:
     for _ in range(10):
         make_job(found=300.0, left=400.0, taken_at=NOW)
         make_job(found=400.0, left=520.0, taken_at=BEFORE)
-    page = manager.get(f"{ADDRESS}&stage=as_found").content.decode()
+    page = loose(manager.get(f"{ADDRESS}&stage=as_found").content.decode())
     assert "100 points less than in as many days before" in page
     assert "it was 100 % of 10 jobs" in page
 
@@ -112,7 +113,7 @@ def test_without_a_period_or_jobs_before_no_change_is_said(manager: Client) -> N
     assert "days before" not in manager.get(ADDRESS).content.decode()
     for _ in range(9):
         make_job(found=None, left=400.0, taken_at=BEFORE)
-    page = manager.get(ADDRESS).content.decode()
+    page = loose(manager.get(ADDRESS).content.decode())
     assert "days before" not in page
     assert "there were only 9 jobs, too few to compare with" in page
     make_job(found=None, left=400.0, taken_at=BEFORE)

@@ -27,6 +27,7 @@ from dashboards.values.filters import Filters
 from dashboards.values.flows import Flows
 from tests.dashboards.records import make_job, make_measured, make_result
 from tests.factories import PER_TON
+from tests.spaces import loose
 
 ALL = Filters()
 IP = Units("ip")
@@ -190,7 +191,7 @@ def test_a_design_flow_is_no_flow_per_capacity_and_stands_in_the_other_chart() -
 def test_the_blur_is_said_with_the_corrected_share() -> None:
     for number in range(60):
         make_job(found=None, left=340.0 + 2.0 * number, u_per_ton=12.0)
-    said = flow_words.blur_sentence(_flows(), fleet_shares(ALL))
+    said = loose(flow_words.blur_sentence(_flows(), fleet_shares(ALL)))
     assert "typically by ± 24 % of its range (95 %)" in said
     assert "makes both distributions wider than the truth" in said
     assert re.search(r"Allowing for it, some \d\d % \(\d\d to \d\d %\) were left in range", said)
@@ -205,7 +206,7 @@ def test_the_fleet_allows_for_uncertainty_only_where_there_are_jobs_enough(
         make_job(found=None, left=340.0 + 2.0 * number, u_per_ton=12.0)
     assert "Allowing for" not in manager.get("/?period=all").content.decode()
     make_job(found=None, left=400.0, u_per_ton=12.0)
-    page = manager.get("/?period=all").content.decode()
+    page = loose(manager.get("/?period=all").content.decode())
     said = re.search(
         r"Allowing for measurement uncertainty, some (\d+) % \((\d+) to (\d+) %\) were left", page
     )

@@ -10,7 +10,7 @@ from django.test import Client
 
 from airflow_jobs.models import Crew, Traverse
 from dashboards.filters import read_filters
-from dashboards.templatetags.following import following
+from dashboards.templatetags.following import following, together
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job
 from tests.factories import NOW, TODAY
@@ -118,8 +118,9 @@ def test_every_link_takes_period_crew_kind_and_the_rest_along(
     assert not wrong, wrong[:5]
 
 
-def test_the_search_of_systems_takes_along_what_it_does_not_ask_for(manager: Client) -> None:
-    crew = factories.make_crew()
+def test_the_search_of_systems_takes_along_what_it_does_not_ask_for(
+    manager: Client, crew: Crew
+) -> None:
     for number in range(60):
         factories.make_equipment(site=factories.make_site(), tag=f"A-{number}")
     page = manager.get(f"/systems/?q=a&period=3y&crew={crew.pk}&stage=as_found").content.decode()
@@ -144,3 +145,8 @@ def test_an_address_with_a_query_of_its_own_says_what_it_wants() -> None:
     assert following("#due", asked) == "#due"
     assert following("/systems/", read_filters({}, today=NOW.date())) == "/systems/"
     assert following("/systems/", None) == "/systems/"
+
+
+def test_no_line_breaks_between_a_number_and_its_sign() -> None:
+    assert " " not in together("957 ± 58")
+    assert together("by 9 % in 2 years") == "by 9\N{NO-BREAK SPACE}% in 2 years"

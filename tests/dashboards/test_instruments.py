@@ -28,7 +28,7 @@ from tests.factories import NOW
 pytestmark = pytest.mark.django_db
 
 EVERYTHING = "/instruments/?period=all"
-STATEMENTS = {"instruments": 7, "instrument": 8}
+STATEMENTS = {"instruments": 7, "instrument": 7}
 
 
 def _text(client: Client, address: str = EVERYTHING) -> str:

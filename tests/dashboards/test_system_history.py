@@ -18,6 +18,7 @@ from dashboards.values.systems import LevelChange, SystemHistory
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job, make_measured
 from tests.factories import NOW, TODAY
+from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
 MONTH = datetime.timedelta(days=30)
@@ -80,7 +81,7 @@ def test_a_step_that_nothing_explains_is_named_with_its_dates_and_size(
     assert not change.is_explained
     assert change.size == pytest.approx(-0.14, abs=0.01)
     assert change.low < change.size < change.high
-    text = system_words.change_sentence(change)
+    text = loose(system_words.change_sentence(change))
     assert text.startswith("Between 8 Feb 2025 and 8 Jun 2025 the flow fell by 14 %")
     assert "a step, not a drift. No adjustment on record explains it." in text
     # It is no drift, and nothing is foretold from it.

@@ -24,6 +24,7 @@ from airflow_jobs.office.tasks import send_digests
 from dashboards.digests import digest_at
 from tests import factories
 from tests.dashboards.records import make_job
+from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
 
@@ -57,7 +58,7 @@ def test_the_mail_says_what_the_pages_say(manager: Client) -> None:
     assert sent.to == [ADDRESS]
     assert sent.extra_headers["Auto-Submitted"] == "auto-generated"
     assert "0 of 1 job in the last 12 months was left in range" in sent.subject
-    text = str(sent.body)
+    text = loose(str(sent.body))
     assert "the true share may lie anywhere from 0 to 79 %" in text
     assert "AC-7, Mill <Street>: Left high on" in text
     assert "Plan a visit: lower the airflow by some 23 %, to nominal, then measure as left." in text
@@ -71,7 +72,7 @@ def test_the_mail_says_what_the_pages_say(manager: Client) -> None:
     shown = manager.get("/digest/").content.decode()
     for section_of_it in digest_at(now).sections:
         for sentence in section_of_it.sentences[1:]:
-            assert sentence in text
+            assert loose(sentence) in text
             assert sentence in html.unescape(shown)
 
 
