@@ -22,6 +22,8 @@ _PRINTED = """() => {
       .filter(one => one.getBoundingClientRect().right > main.right + 1)
       .map(one => one.outerHTML.slice(0, 120)),
     left: shown("nav, .filters, .skip, button"),
+    saysNothing: [...document.querySelectorAll(".after-table")]
+      .filter(one => one.checkVisibility() && one.innerText.trim().length < 2).length,
     closed: [...document.querySelectorAll("main details > :not(summary)")]
       .filter(one => !one.closest(".filters") && !one.checkVisibility()).length,
     head: document.querySelector(".paper-head")?.innerText ?? "",
@@ -51,6 +53,7 @@ def test_pages_are_reports_on_paper(visit: Visit, record: Invented, name: str, s
     assert printed["width"] <= ON_PAPER[0]
     assert printed["cut"] == []
     assert printed["left"] == []
+    assert printed["saysNothing"] == 0
     assert printed["closed"] == 0
     assert "Test Air Services" in printed["head"]
     assert printed["title"] == 1
