@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+from uuid import UUID
 
 import plotly.graph_objects as go
 
 from ..values.crews import CrewShare, Funnel
+from .labels import Point, positions
 from .look import BAND, INK, PAPER, SOFT, as_data, figure
 from .shares import TICK_TEXTS, TICKS
 
+# Beyond the ends of the axis, in percent: a point there is drawn whole.
+BELOW: Final = 2.0
+HIGHEST: Final = 104.0
+
 
 def crew_funnel(crews: Sequence[CrewShare], funnel: Funnel) -> dict[str, Any]:
-    """Return the crews within their limits; who is marked is filled and named."""
+    """Return the crews within their limits; named where there is room, always if marked."""
     made = figure(height=420)
     jobs = list(funnel.jobs)
     made.add_trace(
@@ -51,20 +57,54 @@ def crew_funnel(crews: Sequence[CrewShare], funnel: Funnel) -> dict[str, Any]:
             hoverinfo="skip",
         )
     )
-    _add_crews(made, crews, is_marked=False)
-    _add_crews(made, crews, is_marked=True)
+    shown = [one for one in crews if one.named.left.total]
+    lowest = _lowest(shown, funnel)
+    placed = _named(shown, most=jobs[-1], lowest=lowest)
+    places = dict(zip((one.id for one in shown), placed, strict=True))
+    for is_marked in (False, True):
+        _add_crews(
+            made,
+            [one for one in shown if _is_marked(one) == is_marked],
+            places,
+            is_marked=is_marked,
+        )
     made.update_xaxes(title={"text": "Jobs measured as left"}, rangemode="tozero")
-    made.update_yaxes(range=[-2, 104], tickvals=TICKS, ticktext=TICK_TEXTS)
+    made.update_yaxes(range=[lowest, HIGHEST], tickvals=TICKS, ticktext=TICK_TEXTS)
     return as_data(made)
 
 
-def _add_crews(made: go.Figure, crews: Sequence[CrewShare], *, is_marked: bool) -> None:
-    shown = [
-        one
-        for one in crews
-        if one.named.left.total
-        and (one.named.left_compared is not None and one.named.left_compared.differs) == is_marked
-    ]
+def _is_marked(one: CrewShare) -> bool:
+    return one.named.left_compared is not None and one.named.left_compared.differs
+
+
+def _lowest(crews: Sequence[CrewShare], funnel: Funnel) -> float:
+    """Return where the axis begins: at a tick below all there is, so that crews lie apart."""
+    least = min(*funnel.low_all, *(one.named.left.share or 0.0 for one in crews))
+    return max(tick for tick in TICKS if tick <= 100.0 * least) - BELOW
+
+
+def _named(crews: Sequence[CrewShare], *, most: int, lowest: float) -> list[str | None]:
+    """Return where each crew's name stands; a narrow screen shows those of marked crews only."""
+    return positions(
+        [
+            Point(
+                x=one.named.left.total / (1.05 * most),
+                y=(100.0 * (one.named.left.share or 0.0) - lowest) / (HIGHEST - lowest),
+                name=one.name,
+                is_always_named=_is_marked(one),
+            )
+            for one in crews
+        ]
+    )
+
+
+def _add_crews(
+    made: go.Figure,
+    shown: Sequence[CrewShare],
+    places: Mapping[UUID, str | None],
+    *,
+    is_marked: bool,
+) -> None:
     if not shown:
         return
     lefts = [one.named.left for one in shown]
@@ -72,20 +112,23 @@ def _add_crews(made: go.Figure, crews: Sequence[CrewShare], *, is_marked: bool) 
         go.Scatter(
             x=[left.total for left in lefts],
             y=[100.0 * (left.share or 0.0) for left in lefts],
-            text=[one.name for one in shown],
+            text=[one.name if places[one.id] else "" for one in shown],
             name="Differs more than chance and site mix explain" if is_marked else "A crew",
-            mode="markers+text" if is_marked else "markers",
-            textposition="bottom center",
+            mode="markers+text",
+            textposition=[places[one.id] or "bottom center" for one in shown],
+            meta={"bareWhereNarrow": not is_marked},
             marker={
                 "symbol": "diamond" if is_marked else "circle",
                 "size": 13 if is_marked else 10,
                 "color": INK if is_marked else PAPER,
                 "line": {"color": INK, "width": 1.5},
             },
-            customdata=[[left.inside, left.total] for left in lefts],
+            customdata=[
+                [left.inside, left.total, one.name] for one, left in zip(shown, lefts, strict=True)
+            ],
             hovertemplate=(
-                "%{text}<br>%{customdata[0]} of %{customdata[1]} left in range, %{y:.0f} %"
-                "<extra></extra>"
+                "%{customdata[2]}<br>%{customdata[0]} of %{customdata[1]} left in range, "
+                "%{y:.0f} %<extra></extra>"
             ),
             cliponaxis=False,
         )

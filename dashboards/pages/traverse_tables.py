@@ -10,7 +10,7 @@ from airflow_jobs import units as dimensions
 from airflow_jobs.models import TakenIn
 
 from .. import words
-from ..display import Units, percent, write, write_significant
+from ..display import Units, percent, unbroken, write, write_significant
 from ..strips import BarStrip
 from ..tables import Cell, Column, Table
 from ..values.traverses import Interval, TraverseRecord
@@ -94,7 +94,7 @@ def _flow_row(
         Cell(
             shown.number if shown else "–",
             raw(best.value),
-            note=f"± {shown.half_width}" if shown and shown.half_width else "",
+            note=unbroken("±", shown.half_width) if shown and shown.half_width else "",
         ),
         Cell("", raw(best.low)),
         Cell("", raw(best.high)),
@@ -159,7 +159,7 @@ def budget_table(record: TraverseRecord, _units: Units) -> Table:
                 ),
                 Cell(percent(one.share), one.share, strip=BarStrip(f"{100 * one.share:.2f}")),
                 Cell(
-                    f"{write(100 * one.relative_standard_uncertainty, 2)} %",
+                    unbroken(write(100 * one.relative_standard_uncertainty, 2), "%"),
                     one.relative_standard_uncertainty,
                 ),
             )
@@ -170,44 +170,68 @@ def budget_table(record: TraverseRecord, _units: Units) -> Table:
 
 
 def readings_table(record: TraverseRecord, units: Units) -> Table:
-    """Return what was read, a row a line in the order of the holes."""
-    readings = record.readings
-    points = max((len(line) for line in readings.values), default=0)
-    dimension = reading_dimension(record)
-    reasons = {(line, point): text for line, point, text in readings.reasons}
-    is_average = readings.mode == "average"
-    has_seconds = any(seconds is not None for seconds in readings.seconds)
-    points_said = ""
-    if readings.mode == "points":
-        points_said = f"; a row is a line, its points count from the drilled wall. {_order(record)}"
-        columns = tuple(Column(f"{point + 1}", is_number=True) for point in range(points))
-    else:
-        columns = (Column("Mean", is_number=True),)
-    if has_seconds:
-        columns = (*columns, Column("Seconds", is_number=True))
+    """Return what was read: a row a point and a column a line as drawn, else a row a line."""
+    if record.readings.mode == "points":
+        return _points_table(record, units)
+    return _means_table(record, units)
+
+
+def _points_table(record: TraverseRecord, units: Units) -> Table:
+    values = record.readings.values
     return Table(
         slug="readings",
-        caption=f"Readings as shown by the meter, {units.name(dimension)}{points_said}",
-        columns=(Column("What" if is_average else "Line"), *columns),
+        caption=f"Readings as shown by the meter, {units.name(reading_dimension(record))}; a "
+        "column is a line in the order of the holes, its points count from the drilled wall. "
+        f"{_order(record)}",
+        columns=(
+            Column("Point"),
+            *(Column(f"Line {line + 1}", is_number=True) for line in range(len(values))),
+        ),
         rows=tuple(
             (
-                Cell("Overall average" if is_average else f"{number + 1}"),
-                *(
-                    Cell(
-                        reading_text(record, units, line[point] if point < len(line) else None),
-                        ""
-                        if point >= len(line) or line[point] is None
-                        else units.number(line[point] or 0.0, dimension),
-                        note=_why_missing(line, number, point, reasons),
-                    )
-                    for point in range(max(points, 1))
-                ),
-                *((_seconds(readings.seconds, number),) if has_seconds else ()),
+                Cell(f"{point + 1}"),
+                *(_reading_cell(record, units, line, point) for line in range(len(values))),
             )
-            for number, line in enumerate(readings.values)
+            for point in range(max((len(line) for line in values), default=0))
         ),
         href=_file(record, "readings"),
         is_grid=True,
+    )
+
+
+def _means_table(record: TraverseRecord, units: Units) -> Table:
+    readings = record.readings
+    is_average = readings.mode == "average"
+    has_seconds = any(seconds is not None for seconds in readings.seconds)
+    return Table(
+        slug="readings",
+        caption=f"Readings as shown by the meter, {units.name(reading_dimension(record))}",
+        columns=(
+            Column("What" if is_average else "Line"),
+            Column("Mean", is_number=True),
+            *((Column("Seconds", is_number=True),) if has_seconds else ()),
+        ),
+        rows=tuple(
+            (
+                Cell("Overall average" if is_average else f"{number + 1}"),
+                _reading_cell(record, units, number, 0),
+                *((_seconds(readings.seconds, number),) if has_seconds else ()),
+            )
+            for number in range(len(readings.values))
+        ),
+        href=_file(record, "readings"),
+        is_grid=True,
+    )
+
+
+def _reading_cell(record: TraverseRecord, units: Units, number: int, point: int) -> Cell:
+    line = record.readings.values[number]
+    reasons = {(one, at): text for one, at, text in record.readings.reasons}
+    value = line[point] if point < len(line) else None
+    return Cell(
+        reading_text(record, units, value),
+        "" if value is None else units.number(value, reading_dimension(record)),
+        note=_why_missing(line, number, point, reasons),
     )
 
 

@@ -54,8 +54,8 @@ _LOOK = """() => {
     unnamed: all("input:not([type=hidden]), select, textarea")
       .filter(one => !one.labels.length).map(one => one.outerHTML),
     levels: all("h1, h2, h3, h4").map(one => Number(one.tagName[1])),
-    small: all("button, input:not([type=hidden]), select, summary, nav a").filter(shown)
-      .filter(one => {
+    small: all("button, input:not([type=hidden]), select, summary, nav a, .after-chart a")
+      .filter(shown).filter(one => {
         const box = (one.closest("label") ?? one).getBoundingClientRect();
         return box.height < 24 || box.width < 24;
       }).map(one => one.outerHTML),

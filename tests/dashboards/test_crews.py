@@ -14,6 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs.models import Company, Crew
+from dashboards.charts.crews import crew_funnel
 from dashboards.queries.crews import crew_comparison
 from dashboards.values.filters import Filters
 from tests import factories
@@ -293,3 +294,22 @@ def test_the_limits_hold_the_crews_that_are_not_marked(manager: Client, careless
         funnel.low_all, funnel.low_one, funnel.high_one, funnel.high_all, strict=True
     ):
         assert low_all <= low <= funnel.centre <= high <= high_all
+
+
+def test_crews_are_named_in_the_funnel_where_there_is_room_and_the_marked_one_always(
+    manager: Client, careless: Crew
+) -> None:
+    comparison = crew_comparison(Filters())
+    assert comparison.funnel is not None
+    made = crew_funnel(comparison.crews, comparison.funnel)
+    plain, marked = [trace for trace in made["data"] if "text" in trace]
+    assert marked["text"] == [careless.name]
+    # All alike, so that they lie one upon the other: one name says where.
+    assert sorted(set(plain["text"]))[0] == ""
+    assert len([name for name in plain["text"] if name]) >= 1
+    assert plain["meta"] == {"bareWhereNarrow": True}
+    assert marked["meta"] == {"bareWhereNarrow": False}
+    lowest = 100.0 * min(
+        *comparison.funnel.low_all, *(one.named.left.share or 0.0 for one in comparison.crews)
+    )
+    assert lowest - 27.0 <= made["layout"]["yaxis"]["range"][0] <= lowest

@@ -31,3 +31,10 @@ def test_every_link_from_a_traverse_into_the_method_lands(manager: Client) -> No
     assert {"density", "positions", "wall", "budget-calibration"} <= links
     assert any(link.startswith("finding-") for link in links)
     assert links <= anchors
+
+
+def test_what_scrolls_sideways_takes_the_focus_and_has_a_name_of_its_own(manager: Client) -> None:
+    page = manager.get("/method/").content.decode()
+    names = re.findall(r'tabindex="0" role="region" aria-label="([^"]+)"', page)
+    assert len(names) == len(set(names)) == page.count("<pre") + page.count("<table")
+    assert all(re.match(r"(Formulas|Table) \d+: .", name) for name in names)

@@ -25,7 +25,11 @@ export function figureOf(holder, { width, onPaper }) {
   const figure = coloured(JSON.parse(source.textContent), styles, onPaper ? "--print-" : "--");
   const { layout } = figure;
   layout.font.family = getComputedStyle(holder).fontFamily;
-  if (width < NARROW) layout.font.size = 11;
+  if (width < NARROW) {
+    layout.font.size = 11;
+    // There names would cover one another; a touch on a point tells them.
+    for (const trace of figure.data) if (trace.meta?.bareWhereNarrow) trace.mode = "markers";
+  }
   if (layout.meta?.square) layout.height = Math.min(width, layout.height);
   return figure;
 }
