@@ -8,7 +8,7 @@ from typing import Final
 
 # Reckoned for a chart as paper has it; with more room between its points nothing comes closer.
 WIDTH: Final = 600.0
-HEIGHT: Final = 230.0
+HEIGHT: Final = 190.0
 LETTER: Final = 7.0
 LINE: Final = 15.0
 MARK: Final = 8.0

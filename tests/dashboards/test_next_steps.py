@@ -19,6 +19,7 @@ from dashboards.words import reason_text
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job, make_result
 from tests.factories import NOW, TODAY
+from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
 UNITS = Units("ip")
@@ -100,7 +101,9 @@ def test_what_was_changed_since_comes_before_any_other_step(
     if renews:
         renew_standings()
     why, step, _ = _said()
-    assert why.startswith("Found low on 3 Jun 2026: 300 ± 20 ft³/min per ton against 350 to 450")
+    assert loose(why).startswith(
+        "Found low on 3 Jun 2026: 300 ± 20 ft³/min per ton against 350 to 450"
+    )
     assert why.endswith("; changed since, and not measured as left")
     assert step == (
         "Plan a visit: measure as left; on 3 Jun 2026 it was changed: damper from half closed to "

@@ -7,13 +7,20 @@ const stillness = window.matchMedia("(prefers-reduced-motion: reduce)");
 const print = window.matchMedia("print");
 // What A4 and Letter have room for between the margins of the print styles.
 const PAPER_WIDTH = 680;
+// A sheet is lower than a screen is long: a tall drawing left the rest of the sheet before it empty.
+const PAPER_HEIGHT = 0.8;
+const LOW_ENOUGH = 320;
 
 async function draw(holder, onPaper) {
   const figure = figureOf(holder, {
     width: onPaper ? PAPER_WIDTH : holder.clientWidth,
     onPaper,
   });
-  if (onPaper) figure.layout.width = PAPER_WIDTH;
+  if (onPaper) {
+    const { height } = figure.layout;
+    figure.layout.width = PAPER_WIDTH;
+    figure.layout.height = Math.max(Math.min(height, LOW_ENOUGH), PAPER_HEIGHT * height);
+  }
   if (stillness.matches) figure.layout.transition = { duration: 0 };
   // The box gets the drawing's height, or a change of the window's size would squeeze the
   // drawing into whatever height the box had.
