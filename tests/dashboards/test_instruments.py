@@ -24,6 +24,7 @@ from dashboards.values.meters import MeterStanding, Reads, Register
 from tests import factories
 from tests.dashboards.records import make_measured
 from tests.factories import NOW
+from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
 
@@ -240,6 +241,6 @@ def test_only_an_interval_within_the_accuracy_clears_a_meter(
 ) -> None:
     one = _standing(low, high, is_sure=is_sure)
     assert one.reads == reads
-    assert says in meter_words.meter_sentence(one, names_crew=True)
+    assert says in loose(meter_words.meter_sentence(one, names_crew=True))
     sentence = meter_words.meters_sentence(Register((one,)))
     assert ("it can't be told" in sentence) is (reads == "untold")

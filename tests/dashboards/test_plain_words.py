@@ -102,8 +102,8 @@ def test_few_jobs_are_counted_once(
         left_by_month=(),
         by_crew=(),
         by_site=(),
-        left_planning_share=None,
-        found_planning_share=None,
+        left_corrected=None,
+        found_corrected=None,
         found_outside_without_as_left=0,
         pending=0,
     )
