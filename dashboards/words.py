@@ -20,7 +20,7 @@ from airflow_jobs.words import verdict_text as verdict_text
 from .display import Shown, Units, percent, unbroken, write
 from .filters import day_text
 from .strips import JudgedStrip, judged_strip
-from .values.shares import Change, FleetShares, Share
+from .values.shares import FleetShares, Share
 from .values.systems import Judged, Measurement, Reason, Trend
 
 # A percentage of fewer jobs than this pretends to know more than anybody can.
@@ -135,37 +135,6 @@ def share_text(share: Share) -> str:
 def count_of(number: int, one: str, many: str = "") -> str:
     """Return `1 system`, `2 systems`."""
     return f"{number:,} {one if number == 1 else many or f'{one}s'}"
-
-
-def too_close_sentence(share: Share) -> str:
-    """Say how many jobs are undecided."""
-    if not share.undecided:
-        return "None of them is too close to call."
-    verb = "is" if share.undecided == 1 else "are"
-    return (
-        f"{share.undecided:,} of them {verb} too close to call and count where the estimate lies."
-    )
-
-
-def change_sentence(change: Change | None) -> str:
-    """Say how the share changed against the period before, and whether that is more than chance."""
-    if change is None:
-        return ""
-    points = write(abs(change.change) * 100.0, 0)
-    noun = "point" if points == "1" else "points"
-    side = "more" if change.change >= 0 else "less"
-    said = "That is the same share as" if points == "0" else f"That is {points} {noun} {side} than"
-    ends = " to ".join(_signed_number(end * 100.0) for end in (change.low_end, change.high_end))
-    verdict = "more than chance explains" if change.is_sure else "chance alone may explain it"
-    return (
-        f"{said} in as many days before, {percent(change.before.share)} of "
-        f"{count_of(change.before.total, 'job')} (interval of the change {ends} points): {verdict}."
-    )
-
-
-def _signed_number(value: float) -> str:
-    number = write(value, 0)
-    return f"+{number}" if value > 0 and number != "0" else number
 
 
 def months_sentence(shares: FleetShares) -> str:

@@ -66,26 +66,6 @@ def probability_inside(
     return inside
 
 
-def robust_variance(value: ArrayLike) -> float:
-    """Return a variance that a few wild values don't move: from the quartiles.
-
-    Parameters
-    ----------
-    value
-        At least two values; NaN is left out.
-
-    Notes
-    -----
-    Common practice: (interquartile range / 1.349) squared, consistent for normal values.
-    """
-    known = np.asarray(value, float)
-    known = known[np.isfinite(known)]
-    if known.size < 2:
-        return float("nan")
-    lower, upper = np.quantile(known, [0.25, 0.75])
-    return float(((upper - lower) / QUARTILES_TO_SD) ** 2)
-
-
 def corrected_share_inside(
     value: ArrayLike, u: ArrayLike, *, low: ArrayLike, high: ArrayLike
 ) -> float:
@@ -111,7 +91,8 @@ def corrected_share_inside(
     Notes
     -----
     Normal-normal shrinkage, y* = mu + rho (y - mu), u* = sqrt(rho) u, rho = (s2 - u2)/s2 with
-    mu the median and s2 the robust variance of the values: B. Efron and C. Morris, J. Am. Stat.
+    mu the median and s2 the variance from the quartiles, which a few wild values don't move,
+    (interquartile range / 1.349) squared (common practice): B. Efron and C. Morris, J. Am. Stat.
     Assoc. 70 (1975) 311, and the conditional probability of JCGM 106:2012, section 7.
     """
     jobs = _known_jobs(value, u, low, high)
