@@ -20,7 +20,7 @@ from ..values.systems import (
     Reason,
     Trend,
 )
-from .measured import MEASURED, of_measurements, of_systems, parameters, rows
+from .measured import LAST_USED_ON, MEASURED, of_measurements, of_systems, parameters, rows
 from .measurements import COLUMNS, JOINS, measurement_of
 from .standings import LATEST, MADE_BY, SYSTEM, Stands, name_of, stand
 
@@ -124,18 +124,13 @@ LEFT JOIN (
 ORDER BY told.equipment_id, told.place, told.taken_at, told.traverse_id, told.flow_set_id
 """
 
-_CALIBRATIONS: Final = """
+_CALIBRATIONS: Final = f"""
 SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial,
        array_agg(c.performed_on ORDER BY c.performed_on, c.id)
            FILTER (WHERE c.id IS NOT NULL) AS performed_on,
        array_agg(c.due_on ORDER BY c.performed_on, c.id)
            FILTER (WHERE c.id IS NOT NULL) AS due_on,
-       (SELECT (t.taken_at AT TIME ZONE s.time_zone)::date
-        FROM airflow_jobs_traverse t
-        JOIN airflow_jobs_visit v ON v.id = t.visit_id
-        JOIN airflow_jobs_site s ON s.id = v.site_id
-        WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC, t.id DESC LIMIT 1)
-           AS last_used_on,
+       {LAST_USED_ON} AS last_used_on,
        i.retired_on
 FROM airflow_jobs_instrument i
 LEFT JOIN airflow_jobs_calibration c ON c.instrument_id = i.id AND c.retired_on IS NULL

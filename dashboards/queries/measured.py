@@ -22,6 +22,14 @@ measured AS NOT MATERIALIZED (
 )
 """
 
+# The day, where that was, on which meter `i` was used last.
+LAST_USED_ON: Final = """
+       (SELECT (t.taken_at AT TIME ZONE s.time_zone)::date
+        FROM airflow_jobs_traverse t
+        JOIN airflow_jobs_visit v ON v.id = t.visit_id
+        JOIN airflow_jobs_site s ON s.id = v.site_id
+        WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC, t.id DESC LIMIT 1)"""
+
 # Days are days where the equipment stands.
 _PERIOD: Final = (
     ("from_on", "m.taken_on >= %(from_on)s"),

@@ -13,7 +13,7 @@ import numpy as np
 from ..statistics.meters import polished_meters
 from ..values.filters import Filters
 from ..values.meters import MeterStanding, Reads, Register, RestsOn, ResultNamed
-from .measured import in_period, of_measurements, of_systems, parameters, rows
+from .measured import LAST_USED_ON, in_period, of_measurements, of_systems, parameters, rows
 
 # Below so many comparisons even the widest order statistics hold the median too seldom once all
 # meters are compared.
@@ -50,12 +50,7 @@ used AS (
 SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial, i.retired_on,
        coalesce(c.accuracy_relative, i.accuracy_relative) AS accuracy_relative,
        c.performed_on, c.due_on,
-       (SELECT (t.taken_at AT TIME ZONE s.time_zone)::date
-        FROM airflow_jobs_traverse t
-        JOIN airflow_jobs_visit v ON v.id = t.visit_id
-        JOIN airflow_jobs_site s ON s.id = v.site_id
-        WHERE t.instrument_id = i.id ORDER BY t.taken_at DESC, t.id DESC LIMIT 1)
-           AS last_used_on,
+       {LAST_USED_ON} AS last_used_on,
        coalesce(used.results, 0) AS results, coalesce(used.results_out, 0) AS results_out,
        coalesce(used.crews, 0) AS crews, used.a_crew_id, w.name AS a_crew
 FROM airflow_jobs_instrument i
