@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import pytest
@@ -17,6 +18,7 @@ from playwright.sync_api import (
     BrowserContext,
     ConsoleMessage,
     Error,
+    Locator,
     Page,
     Request,
     sync_playwright,
@@ -105,6 +107,22 @@ class Visitor:
         assert response is not None
         self.status = response.status
         self.page.wait_for_function(ALL_DRAWN)
+
+    @contextmanager
+    def next_page(self) -> Iterator[None]:
+        """Wait, after what is done within, until the page that it leads to and its charts stand.
+
+        A click is over before the page that it asks for is there: who looks at once may still see
+        the page before, or one that is being taken away.
+        """
+        with self.page.expect_navigation():
+            yield
+        self.page.wait_for_function(ALL_DRAWN)
+
+    def follow(self, control: Locator) -> None:
+        """Click on what leads to a page, and wait until that page stands."""
+        with self.next_page():
+            control.click()
 
     @property
     def width(self) -> int:

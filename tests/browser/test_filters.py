@@ -15,10 +15,10 @@ def test_filters_are_taken_off_one_by_one(visit: Visit, record: Invented) -> Non
     everything = page.locator("#stands").inner_text()
     page.locator(".filters summary").click()
     page.get_by_label("Crew", exact=True).select_option(label="South crew")
-    page.get_by_role("button", name="Show").click()
+    visitor.follow(page.get_by_role("button", name="Show"))
     page.wait_for_url("**crew=*")
     assert page.locator("#stands").inner_text() != everything
-    page.get_by_role("link", name="Crew: South crew").click()
+    visitor.follow(page.get_by_role("link", name="Crew: South crew"))
     page.wait_for_url(lambda url: "crew=" not in url)
     assert "period=all" in page.url
     assert page.locator("#stands").inner_text() == everything
@@ -29,11 +29,11 @@ def test_filters_follow_through_the_navigation(visit: Visit, record: Invented, t
     visitor = visit(record.manager)
     visitor.open("/?period=3y&kind=split_system")
     page = visitor.page
-    page.get_by_role("navigation", name="Pages").get_by_role("link", name=to).click()
+    visitor.follow(page.get_by_role("navigation", name="Pages").get_by_role("link", name=to))
     page.wait_for_url(f"**/{to.lower()}/?*")
     assert "period=3y" in page.url
     assert "kind=split_system" in page.url
-    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fleet").click()
+    visitor.follow(page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fleet"))
     page.wait_for_url(lambda url: to.lower() not in url)
     assert "period=3y" in page.url
     assert "kind=split_system" in page.url
@@ -43,7 +43,7 @@ def test_filters_follow_through_links_in_tables(visit: Visit, record: Invented) 
     visitor = visit(record.manager)
     visitor.open("/crews/?period=all")
     page = visitor.page
-    page.locator("#table-left").get_by_role("link", name="North crew").click()
+    visitor.follow(page.locator("#table-left").get_by_role("link", name="North crew"))
     page.wait_for_url("**crew=*")
     assert "period=all" in page.url
     assert page.locator(".filters summary strong").inner_text() == "Everything"
@@ -54,9 +54,9 @@ def test_filters_follow_through_a_search(visit: Visit, record: Invented) -> None
     visitor.open("/systems/?period=3y&stage=as_found")
     page = visitor.page
     page.get_by_role("searchbox").fill("no such system")
-    page.get_by_role("button", name="Search", exact=True).click()
+    visitor.follow(page.get_by_role("button", name="Search", exact=True))
     page.wait_for_url("**q=no*")
-    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fleet").click()
+    visitor.follow(page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fleet"))
     page.wait_for_url("**period=3y*")
     assert "stage=as_found" in page.url
 
@@ -68,7 +68,7 @@ def test_back_goes_back_to_the_filters_before(visit: Visit, record: Invented) ->
     before = page.locator("#stands").inner_text()
     page.locator(".filters summary").click()
     page.get_by_label("Period").select_option("3m")
-    page.get_by_role("button", name="Show").click()
+    visitor.follow(page.get_by_role("button", name="Show"))
     page.wait_for_url("**period=3m*")
     page.go_back()
     page.wait_for_url("**period=all*")
@@ -86,7 +86,7 @@ def test_a_day_and_a_period_don_t_contradict_each_other(visit: Visit, record: In
     page.locator(".filters summary").click()
     page.get_by_label("From").fill("2026-05-01")
     assert page.get_by_label("Period").input_value() == "dates"
-    page.get_by_role("button", name="Show").click()
+    visitor.follow(page.get_by_role("button", name="Show"))
     page.wait_for_url("**from=2026-05-01*")
     assert "Since 1 May 2026" in page.locator(".filters summary").inner_text()
     page.locator(".filters summary").click()

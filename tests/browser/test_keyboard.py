@@ -78,7 +78,8 @@ def test_one_signs_in_by_keyboard(visit: Visit, record: Invented) -> None:
     page.keyboard.type("correct horse 7 battery")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Sign in"
-    page.keyboard.press("Enter")
+    with visitor.next_page():
+        page.keyboard.press("Enter")
     page.wait_for_url(lambda url: "sign-in" not in url)
 
 
@@ -107,7 +108,8 @@ def test_filters_are_set_by_keyboard_and_stay_in_the_address(
     page.locator("#f-crew").focus()
     page.keyboard.type("South")
     page.get_by_role("button", name="Show").focus()
-    page.keyboard.press("Enter")
+    with visitor.next_page():
+        page.keyboard.press("Enter")
     page.wait_for_url("**crew=*")
     assert "period=all" in page.url
     assert page.locator("#f-crew option:checked").text_content() == "South crew"

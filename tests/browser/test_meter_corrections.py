@@ -47,23 +47,23 @@ def test_a_manager_looks_corrects_and_takes_it_back_on_a_phone(
     page = visitor.page
     visitor.open(f"/instruments/{calibration.instrument_id}/?period=all")
     assert complaints(visitor) == []
-    page.get_by_role("link", name="See what each would become, and correct them").click()
+    visitor.follow(page.get_by_role("link", name="See what each would become, and correct them"))
     assert "3 results would be computed again." in page.inner_text("main")
     assert visitor.width <= NARROW[0]
     assert complaints(visitor) == []
     page.get_by_label("On that very day: take all of it").check()
-    page.get_by_role("button", name="Show what would become of each").click()
+    visitor.follow(page.get_by_role("button", name="Show what would become of each"))
     assert "+6.0" in page.inner_text("#table-correction")
     page.get_by_label("Nobody knows").check()
     page.get_by_label("Why, in a sentence").fill("dirt in the bearing")
-    page.get_by_role("button", name="Correct these readings").click()
+    visitor.follow(page.get_by_role("button", name="Correct these readings"))
     assert "3 still wait" in page.inner_text("main")
     recompute.drain()
     page.reload()
     assert "3 results computed with it." in page.inner_text("main")
-    page.get_by_role("link", name="Change or take back").click()
+    visitor.follow(page.get_by_role("link", name="Change or take back"))
     page.get_by_label("To take the correction back").fill("the certificate was another's")
-    page.get_by_role("button", name="Take the correction back").click()
+    visitor.follow(page.get_by_role("button", name="Take the correction back"))
     assert "They are not corrected." in page.inner_text("main")
     assert visitor.complaints == []
 

@@ -11,17 +11,19 @@ from tests.browser.conftest import Visit
 def test_sign_in_leads_to_the_page_asked_for_and_sign_out_back(
     visit: Visit, record: Invented
 ) -> None:
-    page = visit().page
-    page.goto("/systems/")
+    visitor = visit()
+    page = visitor.page
+    visitor.open("/systems/")
     assert page.url.endswith("/sign-in/?next=/systems/")
     page.get_by_label("User name").fill("manager")
     page.get_by_label("Password").fill("wrong")
-    page.get_by_role("button", name="Sign in").click()
+    visitor.follow(page.get_by_role("button", name="Sign in"))
     assert "don't belong together" in page.get_by_role("alert").inner_text()
     page.get_by_label("Password").fill("correct horse 7 battery")
-    page.keyboard.press("Enter")
+    with visitor.next_page():
+        page.keyboard.press("Enter")
     page.wait_for_url("**/systems/")
-    page.get_by_role("button", name="Sign out").click()
+    visitor.follow(page.get_by_role("button", name="Sign out"))
     page.wait_for_url("**/sign-in/")
 
 
@@ -29,9 +31,9 @@ def test_links_lead_from_the_fleet_to_a_traverse(visit: Visit, record: Invented)
     visitor = visit(record.manager)
     visitor.open("/?period=all")
     page = visitor.page
-    page.locator("#table-needs-a-look").get_by_role("link").first.click()
+    visitor.follow(page.locator("#table-needs-a-look").get_by_role("link").first)
     page.wait_for_url(re.compile(r"/systems/[0-9a-f-]+/\?period=all$"))
-    page.locator("#table-timeline").get_by_role("link").first.click()
+    visitor.follow(page.locator("#table-timeline").get_by_role("link").first)
     page.wait_for_url(re.compile(r"/traverses/[0-9a-f-]+/\?period=all$"))
     assert page.locator(".headline").is_visible()
     assert visitor.complaints == []
