@@ -11,7 +11,9 @@ from typing import Any, Final
 
 import pytest
 from django.core.cache import cache
+from django.db import connection
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 from pytest_django.fixtures import Settings
 
 from airflow_jobs import embedded
@@ -67,6 +69,20 @@ def django_db_modify_db_settings(
 def django_db_keepdb() -> bool:
     """Leave the databases of the run's own server alone: it is removed as a whole."""
     return ENV.database is None
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> None:
+    """Have nobody tidy the tables between tests.
+
+    What the database noted of them after a test says that they take up room and hold nothing: the
+    rows were rolled back. By that it would plan for a row or two where the next test fills them
+    with hundreds in one transaction, and take minutes; it looks at them again only after a commit.
+    """
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        for table in connection.introspection.django_table_names(only_existing=True):
+            name = connection.ops.quote_name(table)
+            cursor.execute(f"ALTER TABLE {name} SET (autovacuum_enabled = false)")
 
 
 @dataclass(frozen=True)
