@@ -10,7 +10,6 @@ from airflow_jobs.demo import names
 from airflow_jobs.demo.fill import RecordInUse, fill_demo_company
 from airflow_jobs.models import Company, Site
 from tests import factories
-from tests.planning import begin_as_new
 
 SEED = 1
 TODAY = datetime.date(2026, 11, 25)
@@ -38,7 +37,6 @@ def test_a_record_with_sites_of_its_own_is_left_alone() -> None:
 
 @pytest.mark.django_db
 def test_a_company_that_was_set_up_before_takes_the_invented_name() -> None:
-    begin_as_new()
     company = factories.make_company(name="Ours", default_units="si")
     fill_demo_company(seed=SEED, today=TODAY, progress=lambda sentence: None)
     company.refresh_from_db()

@@ -37,7 +37,6 @@ from airflow_jobs.models import (
     Verdict,
     Visit,
 )
-from tests.planning import begin_as_new
 
 SEED = 1
 TODAY = datetime.date(2026, 11, 25)
@@ -86,7 +85,6 @@ def filled(django_db_setup: None, django_db_blocker: Any) -> Iterator[Filled]:
     """Fill and compute once for all tests here; nothing of it stays."""
     said: list[str] = []
     with django_db_blocker.unblock(), transaction.atomic():
-        begin_as_new()
         with CaptureQueriesContext(connection) as captured:
             fill_demo_company(seed=SEED, today=TODAY, progress=said.append)
         done = Filled(invent(seed=SEED, today=TODAY), len(captured), said)

@@ -37,7 +37,6 @@ from dashboards.queries.history import system_history
 from dashboards.queries.meters import register
 from dashboards.queries.returning import returning
 from dashboards.values.filters import Filters
-from tests.planning import begin_as_new
 
 SEED = 1
 TODAY = datetime.date(2026, 11, 25)
@@ -48,7 +47,6 @@ ALL = Filters()
 def filled(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
     """Fill and compute once for all tests here; nothing of it stays."""
     with django_db_blocker.unblock(), transaction.atomic():
-        begin_as_new()
         fill_demo_company(seed=SEED, today=TODAY, progress=lambda _: None)
         recompute.drain()
         yield
