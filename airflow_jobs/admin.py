@@ -53,6 +53,7 @@ from .models import (
     TraverseRevision,
     Visit,
     VisitHandover,
+    companys_day,
 )
 
 # Generic for the type checker only.
@@ -162,7 +163,7 @@ class LookAdmin(_ModelAdmin):
 def _actor(request: HttpRequest) -> Actor:
     person = request.user
     assert isinstance(person, Person)
-    return Actor.of_person(person, today=timezone.now().date())
+    return Actor.of_person(person, today=companys_day(timezone.now()))
 
 
 class PersonForm(_PersonForm):

@@ -16,6 +16,7 @@ from uuid import UUID
 
 import pghistory
 from django.db import models, transaction
+from django.db.models.expressions import Combinable
 
 from airflow_jobs.models import (
     Adjustment,
@@ -119,8 +120,8 @@ class Actor:
     """A person's crews today; the one crew of a field app."""
 
     @classmethod
-    def of_person(cls, person: Person, *, today: datetime.date) -> Actor:
-        """Return a person as an actor, with the crews of that day."""
+    def of_person(cls, person: Person, *, today: datetime.date | Combinable) -> Actor:
+        """Return a person as an actor, with the crews of that day, the company's."""
         crews = Crew.objects.of(person.pk, today).values_list("pk", flat=True)
         return cls(
             name=person.name or person.username,

@@ -11,7 +11,7 @@ from uuid import UUID
 from django.contrib.auth import authenticate
 from django.db.models import Q
 
-from airflow_jobs.models import Crew, Person, Token
+from airflow_jobs.models import Crew, Person, Token, companys_day
 
 from . import access
 from .access import Actor, NotVisible, writing
@@ -90,7 +90,7 @@ def sign_in(
         person=person,
         label=label,
         lifetime=PERSON_LIFETIME,
-        actor=Actor.of_person(person, today=now.date()),
+        actor=Actor.of_person(person, today=companys_day(now)),
         now=now,
     )
 

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 
 from airflow_jobs.actions.access import Actor
 from airflow_jobs.actions.tokens import live_token, note_use
-from airflow_jobs.models import Token
+from airflow_jobs.models import Token, companys_day
 
 SCHEME = "Bearer"
 CHALLENGE = f'{SCHEME} realm="api"'
@@ -37,7 +37,7 @@ class TokenAuthentication(BaseAuthentication):
         note_use(token, now)
         if token.person is None:
             return Actor.of_field_app(token), token
-        return Actor.of_person(token.person, today=now.date()), token
+        return Actor.of_person(token.person, today=companys_day(now)), token
 
     def authenticate_header(self, request: Request) -> str:
         """Name the scheme in the answer to a caller without a token."""

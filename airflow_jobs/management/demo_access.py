@@ -14,7 +14,7 @@ from airflow_jobs.demo.people import (
     MANAGER_USERNAME,
     TECHNICIAN_USERNAME,
 )
-from airflow_jobs.models import Crew, Person
+from airflow_jobs.models import Crew, Person, companys_day
 
 USERNAMES: Final = {
     "manager": MANAGER_USERNAME,
@@ -80,7 +80,7 @@ def crew_of_field_app(now: datetime.datetime) -> Crew:
     """
     technician = Person.objects.get(username=TECHNICIAN_USERNAME)
     return (
-        Crew.objects.of(technician.pk, now.date()).order_by("name").first()
+        Crew.objects.of(technician.pk, companys_day(now)).order_by("name").first()
         or (Crew.objects.order_by("name")[0])
     )
 

@@ -3,7 +3,7 @@
 from .adjustments import Adjustment, AdjustmentKind
 from .base import Record, new_id
 from .blower_tables import BlowerTable
-from .company import Company, UnitSystem
+from .company import Company, UnitSystem, companys_day
 from .crews import Crew, CrewMembership
 from .customers import Customer
 from .digests import DigestSubscription
@@ -94,5 +94,6 @@ __all__ = [
     "Verdict",
     "Visit",
     "VisitHandover",
+    "companys_day",
     "new_id",
 ]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
+
 from django.db import models
+from django.db.models.functions import Cast, Coalesce
 
 from .base import Record, positive, with_history
 
@@ -90,3 +93,25 @@ class Company(Record):
 
     def __str__(self) -> str:
         return self.name
+
+
+def companys_day(moment: datetime.datetime) -> models.expressions.Combinable:
+    """Return the company's day at a moment, for a query that is made anyway; UTC without a company.
+
+    Parameters
+    ----------
+    moment
+        With a time zone, any.
+
+    Returns
+    -------
+    django.db.models.expressions.Combinable
+        A date.
+    """
+    zone = Coalesce(
+        models.Subquery(Company.objects.order_by("pk").values("time_zone")[:1]), models.Value("UTC")
+    )
+    local = models.Func(
+        zone, models.Value(moment), function="timezone", output_field=models.DateTimeField()
+    )
+    return Cast(local, models.DateField())

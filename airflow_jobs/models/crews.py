@@ -13,7 +13,9 @@ from .people import Person
 class CrewQuerySet(models.QuerySet["Crew"]):
     """Crews by person and day."""
 
-    def of(self, person_id: object, day: datetime.date) -> CrewQuerySet:
+    def of(
+        self, person_id: object, day: datetime.date | models.expressions.Combinable
+    ) -> CrewQuerySet:
         """Crews that this person belongs to on that day."""
         current = CrewMembership.objects.filter(
             models.Q(person_id=person_id),

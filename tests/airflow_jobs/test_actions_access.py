@@ -19,6 +19,7 @@ from airflow_jobs.models import (
     Site,
     Traverse,
     Visit,
+    companys_day,
 )
 from tests import factories
 
@@ -117,3 +118,20 @@ def test_a_change_writes_only_what_changed(db: None) -> None:
         .first()
     )
     assert event.notes == "gate"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("zone", "is_in"), [("Pacific/Kiritimati", True), ("UTC", False), (None, False)]
+)
+def test_a_crew_s_day_is_the_company_s(zone: str | None, is_in: bool) -> None:
+    if zone is not None:
+        factories.make_company(time_zone=zone)
+    person = factories.make_person()
+    member = factories.make_membership(
+        crew=factories.make_crew(), person=person, from_on=datetime.date(2026, 5, 2)
+    )
+    # Ten in the morning of 2 May where the day begins first.
+    moment = datetime.datetime(2026, 5, 1, 20, 0, tzinfo=datetime.UTC)
+    actor = Actor.of_person(person, today=companys_day(moment))
+    assert actor.crew_ids == (frozenset({member.crew_id}) if is_in else frozenset())

@@ -23,7 +23,7 @@ from airflow_jobs.management.json_history import JsonHistory
 from airflow_jobs.management.progress import Progress
 from airflow_jobs.management.service import become_the_owner, database, make_folders
 from airflow_jobs.management.whole_file import whole_file
-from airflow_jobs.models import Person, Role
+from airflow_jobs.models import Person, Role, companys_day
 
 BAD_ROWS_IN_MEMORY: Final = 1_000_000
 """In bytes; more of them go to a temporary file."""
@@ -189,7 +189,7 @@ def _administrator(username: str) -> Actor:
         raise CommandError(
             f"{username} is no administrator of this record: name one with --as USERNAME."
         )
-    return Actor.of_person(person, today=timezone.now().date())
+    return Actor.of_person(person, today=companys_day(timezone.now()))
 
 
 def _stopped(tally: Tally, write: bool) -> str:
