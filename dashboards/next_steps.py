@@ -11,6 +11,7 @@ from uuid import UUID
 from airflow_jobs import units as dimensions
 from airflow_jobs.advice_words import change_words
 
+from .change_words import setting_text
 from .display import Units, percent
 from .filters import day_text
 from .values.next_steps import BesideStanding
@@ -146,12 +147,7 @@ def _changed(beside: BesideStanding | None) -> str:
     if beside is None or beside.changed is None:
         return ""
     one = beside.changed
-    ends = [
-        f"{word} {value}"
-        for word, value in (("from", one.from_value), ("to", one.to_value))
-        if value
-    ]
-    what = " ".join([one.kind.lower(), *ends])
+    what = f"{one.kind.lower()} {setting_text(one.from_value, one.to_value)}".strip()
     return f"; on {day_text(one.on)} it was changed: {what}"
 
 

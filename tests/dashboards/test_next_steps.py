@@ -106,8 +106,8 @@ def test_what_was_changed_since_comes_before_any_other_step(
     )
     assert why.endswith("; changed since, and not measured as left")
     assert step == (
-        "Plan a visit: measure as left; on 3 Jun 2026 it was changed: damper from half closed to "
-        "open."
+        "Plan a visit: measure as left; on 3 Jun 2026 it was changed: damper from “half "
+        "closed” to “open”."
     )
 
 
