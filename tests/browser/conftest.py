@@ -83,10 +83,11 @@ class Visitor:
         self.page.on("requestfailed", self._note_request)
 
     def leave(self) -> None:
-        """Leave the tab to who comes next: with nothing in it, and nobody who listens."""
+        """Leave the tab to who comes next: a screen with nothing in it, and nobody who listens."""
         if self.page.is_closed():
             return
         self.page.goto("about:blank")
+        self.page.emulate_media(media="null")
         self.page.remove_listener("console", self._note_message)
         self.page.remove_listener("pageerror", self._note_error)
         self.page.remove_listener("requestfailed", self._note_request)

@@ -51,7 +51,7 @@ def _walk(page: Page) -> list[dict[str, object]]:
 
 @pytest.mark.parametrize("name", list(ROUTES))
 def test_every_page_is_walked_in_order(visit: Visit, record: Invented, name: str) -> None:
-    visitor = visit(record.manager)
+    visitor = visit(record.manager, only_looks=True)
     visitor.open(address(name, record))
     page = visitor.page
     total = page.evaluate(_FOCUSABLE)
@@ -125,7 +125,7 @@ def test_a_closed_table_is_opened_by_keyboard(visit: Visit, record: Invented) ->
 
 
 def test_what_scrolls_sideways_takes_the_focus(visit: Visit, record: Invented) -> None:
-    visitor = visit(record.manager, size=NARROW)
+    visitor = visit(record.manager, size=NARROW, only_looks=True)
     for name in ROUTES:
         visitor.open(address(name, record))
         stuck = visitor.page.evaluate(

@@ -42,7 +42,7 @@ _PRINTED = """() => {
     ("name", "scheme"), [("fleet", "light"), *((name, "dark") for name in ROUTES)]
 )
 def test_pages_are_reports_on_paper(visit: Visit, record: Invented, name: str, scheme: str) -> None:
-    visitor = visit(record.manager, size=ON_PAPER, scheme=scheme)
+    visitor = visit(record.manager, size=ON_PAPER, scheme=scheme, only_looks=True)
     visitor.open(address(name, record))
     page = visitor.page
     page.emulate_media(media="print", color_scheme=scheme)  # type: ignore[arg-type]
@@ -67,7 +67,7 @@ def test_pages_are_reports_on_paper(visit: Visit, record: Invented, name: str, s
 def test_the_head_says_the_filters_in_words_and_the_foot_how_to_see_them_again(
     visit: Visit, record: Invented
 ) -> None:
-    visitor = visit(record.manager, size=ON_PAPER)
+    visitor = visit(record.manager, size=ON_PAPER, only_looks=True)
     visitor.open("/?period=12m&kind=split_system")
     page = visitor.page
     page.emulate_media(media="print")
