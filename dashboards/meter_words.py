@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 
 from . import calibration_words
@@ -22,8 +23,14 @@ def reads_ends(reads: Reads) -> str:
     return unbroken(_signed_percent(reads.low), "to", _signed_percent(reads.high))
 
 
-def _signed_percent(share: float) -> str:
-    number = write(share * 100.0, 1)
+def allowed_text(allowed: float) -> str:
+    """Return the error that an accuracy allows, with a second decimal only where it has one."""
+    in_percent = round(allowed * 100.0, 2)
+    return percent(allowed, 1 if in_percent == round(in_percent, 1) else 2)
+
+
+def _signed_percent(share: float, decimals: int = 1) -> str:
+    number = write(share * 100.0, decimals)
     return unbroken(f"{'+' if share > 0 else ''}{number}", "%")
 
 
@@ -32,7 +39,7 @@ def meter_sentence(one: MeterStanding, *, names_crew: bool) -> str:
     held = one.held
     if held is None:
         return "Too few comparisons with other meters; paired checks are the cheap proof."
-    than_allowed = f"by more than its accuracy of {percent(one.allowed, 1)} allows"
+    than_allowed = f"by more than its accuracy of {allowed_text(one.allowed)} allows"
     said = {
         "high": f"Reads high, {than_allowed}.",
         "low": f"Reads low, {than_allowed}.",
@@ -62,14 +69,29 @@ def _untold(one: MeterStanding, held: Reads, than_allowed: str) -> str:
             f"It may read {side} {than_allowed}, but with so many meters compared chance alone may "
             "explain it; more paired checks would tell."
         )
+    low, high = _ends_beyond(held, one.allowed)
     said = (
-        f"It can't be told whether it is off {than_allowed}: the interval reaches from "
-        f"{_signed_percent(held.low)} to {_signed_percent(held.high)}."
+        f"It can't be told whether it is off {than_allowed}: the interval reaches from {low} to "
+        f"{high}."
     )
     if one.is_bound_to_crew:
         return said
     more = "More paired checks" if one.paired is not None else "Paired checks"
     return f"{said} {more} with another meter in the same holes would tell."
+
+
+def _ends_beyond(held: Reads, allowed: float) -> tuple[str, str]:
+    """Return the ends of an interval that reaches beyond what is allowed, so written that it shows.
+
+    An end that would be rounded to the limit or within gets another digit, and away from zero.
+    """
+    texts = []
+    for end in (held.low, held.high):
+        is_hidden = abs(end) > allowed and round(abs(end) * 100.0, 1) <= round(allowed * 100.0, 2)
+        if is_hidden:
+            end = math.copysign(math.ceil(abs(end) * 1e4) / 1e4, end)
+        texts.append(_signed_percent(end, 2 if is_hidden else 1))
+    return texts[0], texts[1]
 
 
 def meter_and_calibration_sentence(
@@ -127,8 +149,8 @@ def meters_sentence(register: Register, found_off: Sequence[CalibrationFound] = 
     untold = len(register.untold)
     if untold:
         said.append(
-            f"Of {untold:,} it can't be told: the interval is wider than the accuracy. Paired "
-            "checks in the same holes would tell."
+            f"Of {untold:,} it can't be told: the interval reaches beyond the accuracy, but not "
+            "all of it, or not surely. Paired checks in the same holes would tell."
         )
     said.append(
         f"{count_of(compared, 'meter')} of {len(register.meters):,} can be compared, against each "

@@ -15,7 +15,7 @@ from airflow_jobs.models import Verdict
 
 from .. import calibration_words, meter_words, words
 from ..charts.meters import meters_compared
-from ..display import percent, unbroken
+from ..display import Units, unbroken
 from ..filters import Asked
 from ..queries.calibrations import calibrations
 from ..queries.meters import register, rests_on
@@ -205,7 +205,10 @@ def _compared_table(
                 *_reads_cells(one.same_system),
                 Cell("–", "")
                 if one.accuracy_relative is None
-                else Cell(unbroken("±", percent(one.accuracy_relative, 1)), one.accuracy_relative),
+                else Cell(
+                    unbroken("±", meter_words.allowed_text(one.accuracy_relative)),
+                    one.accuracy_relative,
+                ),
                 Cell(f"{one.results:,}", one.results, href=_address(one, asked)),
                 Cell(
                     meter_words.meter_and_calibration_sentence(
@@ -293,6 +296,8 @@ def _results_table(
             Column("Site", only_in_file=True),
             Column("Stage"),
             Column(f"Flow in standard air, {house.name(units.FLOW)}", is_number=True),
+            Column("Flow, low end", is_number=True, only_in_file=True),
+            Column("Flow, high end", is_number=True, only_in_file=True),
             Column("Verdict"),
             Column("Calibration on that day"),
         ),
@@ -307,7 +312,7 @@ def _results_table(
                 ),
                 Cell(result.site),
                 Cell(words.STAGES[result.stage]),
-                _flow_cell(result, frame),
+                *_flow_cells(result, house),
                 Cell(
                     words.verdict_text(result.verdict, "", None)
                     if result.verdict != Verdict.UNDECIDED
@@ -326,11 +331,19 @@ def _results_table(
     )
 
 
-def _flow_cell(result: RestsOn, frame: Frame) -> Cell:
-    shown = frame.house.units.show(result.flow_standard_m3_s, units.FLOW)
-    if shown is None or result.flow_standard_m3_s is None:
-        return Cell("–", "")
-    return Cell(shown.number, frame.house.units.number(result.flow_standard_m3_s, units.FLOW))
+def _flow_cells(result: RestsOn, house: Units) -> tuple[Cell, Cell, Cell]:
+    """Return a flow as it stands on every other page, and its ends for the file."""
+    low, high = result.flow_standard_low_m3_s, result.flow_standard_high_m3_s
+    shown = house.show(result.flow_standard_m3_s, units.FLOW, low_si=low, high_si=high)
+    plain, *ends = (
+        "" if value is None else value
+        for value in house.numbers((result.flow_standard_m3_s, low, high), units.FLOW)
+    )
+    return (
+        Cell(shown.number if shown else "–", plain, note=shown.spread if shown else ""),
+        Cell("", ends[0]),
+        Cell("", ends[1]),
+    )
 
 
 def _address(one: MeterStanding, asked: Asked) -> str:

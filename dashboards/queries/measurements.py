@@ -36,7 +36,11 @@ def measurement_of(row: dict[str, Any], zone: ZoneInfo) -> Measurement:
     """Return the value of one row of `COLUMNS`."""
     flow = row["flow_standard_m3_s"]
     judged = _judged_of(row)
-    half = _half_width(flow, judged, row["flow_relative_u"])
+    half = flow_half_width(
+        flow,
+        judged=None if judged is None else (judged.value, judged.low, judged.high),
+        relative_u=row["flow_relative_u"],
+    )
     return Measurement(
         traverse_id=row["traverse_id"],
         flow_set_id=row["flow_set_id"],
@@ -63,14 +67,18 @@ def measurement_of(row: dict[str, Any], zone: ZoneInfo) -> Measurement:
     )
 
 
-def _half_width(
-    flow: float | None, judged: Judged | None, relative_u: float | None
+def flow_half_width(
+    flow: float | None, *, judged: tuple[float, float, float] | None, relative_u: float | None
 ) -> float | None:
-    """Return the half-width of the flow's interval: relative, it is that of the judged value."""
+    """Return the half-width of the flow's interval: relative, it is that of the judged value.
+
+    `judged` is that value with its ends; nothing where it was not judged.
+    """
     if flow is None:
         return None
-    if judged is not None and judged.value != 0:
-        return 0.5 * (judged.high - judged.low) * abs(flow / judged.value)
+    if judged is not None and judged[0] != 0:
+        value, low, high = judged
+        return 0.5 * (high - low) * abs(flow / value)
     return None if relative_u is None else COVERAGE * relative_u * abs(flow)
 
 

@@ -10,10 +10,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from airflow_jobs.models import Verdict
+
 from ..statistics.meters import polished_meters
 from ..values.filters import Filters
 from ..values.meters import MeterStanding, Reads, Register, RestsOn, ResultNamed
 from .measured import LAST_USED_ON, in_period, of_measurements, of_systems, parameters, rows
+from .measurements import flow_half_width
 
 # Below so many comparisons even the widest order statistics hold the median too seldom once all
 # meters are compared.
@@ -109,13 +112,14 @@ ORDER BY kind
 
 _RESTS_ON: Final = f"""
 WITH {_TAKEN}
-SELECT t.*, count(*) OVER () AS total, e.tag, s.name AS site, s.time_zone,
+SELECT t.*, count(*) OVER () AS total, e.tag, s.name AS site, s.time_zone, r.flow_relative_u,
        (SELECT c.corrects_from <= t.taken_on
         FROM airflow_jobs_calibration c
         WHERE c.instrument_id = t.instrument_id AND c.retired_on IS NULL
           AND c.performed_on > t.taken_on
         ORDER BY c.performed_on, c.created_at DESC, c.id DESC LIMIT 1) AS is_corrected_later
 FROM taken t
+JOIN airflow_jobs_result r ON r.id = t.result_id
 JOIN airflow_jobs_equipment e ON e.id = t.equipment_id
 JOIN airflow_jobs_site s ON s.id = e.site_id
 WHERE t.instrument_id = %(instrument)s
@@ -181,22 +185,30 @@ def rests_on(
         _RESTS_ON.format(conditions=_conditions(filters)),
         {**parameters(filters), "instrument": instrument_id, "limit": limit},
     )
-    results = tuple(
-        RestsOn(
-            traverse_id=row["id"],
-            taken_at=row["taken_at"].astimezone(ZoneInfo(row["time_zone"])),
-            equipment_id=row["equipment_id"],
-            tag=row["tag"],
-            site=row["site"],
-            stage=row["stage"],
-            verdict=row["verdict"],
-            flow_standard_m3_s=row["flow_standard_m3_s"],
-            is_in_calibration=row["is_in_calibration"],
-            is_corrected_later=bool(row["is_corrected_later"]),
-        )
-        for row in found
+    return tuple(map(_result, found)), found[0]["total"] if found else 0
+
+
+def _result(row: dict[str, Any]) -> RestsOn:
+    flow = row["flow_standard_m3_s"]
+    ends = row["judged_value"], row["judged_low"], row["judged_high"]
+    is_judged = row["verdict"] != Verdict.NOT_JUDGED and None not in ends
+    half = flow_half_width(
+        flow, judged=ends if is_judged else None, relative_u=row["flow_relative_u"]
     )
-    return results, found[0]["total"] if found else 0
+    return RestsOn(
+        traverse_id=row["id"],
+        taken_at=row["taken_at"].astimezone(ZoneInfo(row["time_zone"])),
+        equipment_id=row["equipment_id"],
+        tag=row["tag"],
+        site=row["site"],
+        stage=row["stage"],
+        verdict=row["verdict"],
+        flow_standard_m3_s=flow,
+        flow_standard_low_m3_s=None if half is None else flow - half,
+        flow_standard_high_m3_s=None if half is None else flow + half,
+        is_in_calibration=row["is_in_calibration"],
+        is_corrected_later=bool(row["is_corrected_later"]),
+    )
 
 
 def _conditions(filters: Filters) -> str:

@@ -130,6 +130,9 @@ class RestsOn:
     stage: str
     verdict: str
     flow_standard_m3_s: float | None
+    flow_standard_low_m3_s: float | None
+    flow_standard_high_m3_s: float | None
+    """95 % interval."""
     is_in_calibration: bool
     is_corrected_later: bool
     """Whether the next calibration corrects it."""

@@ -16,7 +16,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from airflow_jobs.models import Calibration, Crew, Instrument
+from airflow_jobs.models import Calibration, Crew, Instrument, Traverse
 from dashboards import meter_words
 from dashboards.queries.meters import register
 from dashboards.values.filters import Filters
@@ -244,3 +244,41 @@ def test_only_an_interval_within_the_accuracy_clears_a_meter(
     assert says in loose(meter_words.meter_sentence(one, names_crew=True))
     sentence = meter_words.meters_sentence(Register((one,)))
     assert ("it can't be told" in sentence) is (reads == "untold")
+    assert ("the interval reaches beyond the accuracy" in sentence) is (reads == "untold")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "accuracy", "says"),
+    [
+        (0.002, 0.01502, 0.015, "accuracy of 1.5 % allows: it reaches from +0.2 % to +1.51 %"),
+        (-0.01502, 0.002, 0.015, "accuracy of 1.5 % allows: it reaches from −1.51 % to +0.2 %"),
+        (0.002, 0.0153, 0.015, "accuracy of 1.5 % allows: it reaches from +0.2 % to +1.53 %"),
+        (0.002, 0.0156, 0.015, "accuracy of 1.5 % allows: it reaches from +0.2 % to +1.6 %"),
+        (-0.009, 0.016, 0.015, "accuracy of 1.5 % allows: it reaches from −0.9 % to +1.6 %"),
+        (0.002, 0.0156, 0.0155, "accuracy of 1.55 % allows: it reaches from +0.2 % to +1.6 %"),
+    ],
+)
+def test_an_interval_that_reaches_beyond_the_accuracy_is_written_so_that_it_shows(
+    low: float, high: float, accuracy: float, says: str
+) -> None:
+    one = _standing(low, high, accuracy_relative=accuracy)
+    said = loose(meter_words.meter_sentence(one, names_crew=True))
+    assert says.replace("it reaches", "the interval reaches") in said
+
+
+def test_a_flow_stands_on_the_meters_page_as_on_every_other(
+    manager: Client, high: Instrument
+) -> None:
+    page = loose(_text(manager, f"/instruments/{high.pk}/?period=all"))
+    row = _rows(manager, f"/instruments/{high.pk}/results.csv?period=all")[0]
+    flow, low, top = (
+        float(row[name])
+        for name in ("Flow in standard air, ft³/min", "Flow, low end", "Flow, high end")
+    )
+    assert low < flow < top
+    shown = f"{flow:,.0f} ± {(top - low) / 2:,.0f} ft³/min"
+    assert shown in page
+    one = Traverse.objects.select_related("duct_section").filter(instrument=high).first()
+    assert one is not None
+    address = f"/systems/{one.duct_section.equipment_id}/measurements.csv"
+    assert flow in {float(one["Standard flow, ft³/min"]) for one in _rows(manager, address)}
