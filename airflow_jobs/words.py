@@ -37,15 +37,24 @@ METHODS: Final = {
 ADVICE_LINE: Final = LOCAL_RULES_FIRST
 
 
-def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
-    """Return a verdict in words; `probability` is that of the side it leans to.
+def hangs_on_basis(verdict: str, probability: float | None) -> bool:
+    """Whether an undecided verdict hangs on what air the target means: standard or actual.
 
     A side so likely decides, but where the two bases of the target disagree about it.
     """
+    return (
+        verdict == Verdict.UNDECIDED
+        and probability is not None
+        and probability >= DECIDING_PROBABILITY
+    )
+
+
+def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
+    """Return a verdict in words; `probability` is that of the side it leans to."""
     if verdict == Verdict.UNDECIDED:
-        side = {"low": "low", "high": "high"}.get(leaning, "in range")
+        side = _side_text(leaning)
         sure = f" ({percent(probability)})" if probability is not None else ""
-        if probability is not None and probability >= DECIDING_PROBABILITY:
+        if hangs_on_basis(verdict, probability):
             return f"The target's basis decides; as it stands {side}{sure}"
         return f"Too close to call, probably {side}{sure}"
     return (
@@ -58,3 +67,19 @@ def verdict_text(verdict: str, leaning: str, probability: float | None) -> str:
         if verdict
         else ""
     )
+
+
+def verdict_in_sentence(verdict: str, leaning: str, probability: float | None) -> str:
+    """Return a verdict as it follows `was found` and `was left`; empty where there is none."""
+    if verdict == Verdict.UNDECIDED:
+        side = _side_text(leaning)
+        if hangs_on_basis(verdict, probability):
+            return f"{side} as the target stands (its basis decides)"
+        return f"probably {side} (too close to call)"
+    if verdict in ("", Verdict.NOT_JUDGED):
+        return ""
+    return verdict_text(verdict, leaning, probability).lower()
+
+
+def _side_text(leaning: str) -> str:
+    return {"low": "low", "high": "high"}.get(leaning, "in range")

@@ -25,9 +25,15 @@ def chart_sentence(compared: Comparison) -> str:
         else "the band is each one's own target range"
     )
     silent = [name_of(one.system) for one in compared.systems if not one.measurements]
+    hang = any(
+        each.judged is not None and each.judged.hangs_on_basis
+        for one in measured
+        for each in one.measurements
+    )
+    undecided = "too close to call, or the target's basis decides" if hang else "too close to call"
     said = (
         f"Judged measurements under {call}, each with its 95 % interval; {axis}. Open circles are "
-        "as found, filled squares as left; ▼ is low, ▲ high, ▨ too close to call."
+        f"as found, filled squares as left; ▼ is low, ▲ high, ▨ {undecided}."
     )
     if silent:
         said += f" Nothing was judged under {call} of {words.listed(silent)}."

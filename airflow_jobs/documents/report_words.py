@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from airflow_jobs.models import Call, EquipmentKind, Verdict
-from airflow_jobs.words import verdict_text
 
-from .values import Standing
+from .values import Standing, SystemReport
 
 PRECEDENCE: Final = (
     "Local code, the maker's instructions and the licensed professional on site come before what "
@@ -16,13 +15,18 @@ PRECEDENCE: Final = (
 )
 HOW_TO_READ: Final = (
     "Each large number is the best estimate; the true value lies between the ends given with 95 % "
-    "confidence. “Too close to call” means that the interval reaches over a limit of the target."
+    "confidence."
+)
+TOO_CLOSE: Final = "“Too close to call” means that the interval reaches over a limit of the target."
+BASIS_DECIDES: Final = (
+    "“The target's basis decides” means that it is not on record for sure whether the target is of "
+    "standard or of actual air, and that the answer hangs on it."
 )
 REFRIGERANT: Final = (
     "The refrigerant charge can be set right only on the right airflow, and by certified people."
 )
-NOT_AGAIN: Final = "Not measured after that."
-NOT_BEFORE: Final = "Not measured before the work."
+NOT_LEFT: Final = "Not measured as left."
+NOT_FOUND: Final = "Not measured as found."
 BEING_COMPUTED: Final = "Being computed: the number is not in this report yet."
 COMPUTED_AGAIN: Final = (
     "Being computed again, because something that it depends on was changed; these are the "
@@ -107,11 +111,12 @@ def summary(name: str, before: Standing | None, after: Standing | None) -> str:
     """Say in one sentence how a system was found and left."""
     if before is None and after is None:
         return f"{name} was measured for a check only."
-    found, left = _how(before), _how(after)
+    found = before.how if before else ""
+    left = after.how if after else ""
     if after is None:
-        return f"{name} was {_was('found', before, found)}; it was not measured after that."
+        return f"{name} was {_was('found', before, found)}; it was not measured as left."
     if before is None:
-        return f"{name} was {_was('left', after, left)}; it was not measured before the work."
+        return f"{name} was {_was('left', after, left)}; it was not measured as found."
     if found and found == left:
         return f"{name} was found and left {found}."
     if found and left:
@@ -130,12 +135,23 @@ def _was(act: str, standing: Standing | None, how: str) -> str:
     return f"measured {when}, but not judged"
 
 
-def _how(standing: Standing | None) -> str:
-    if standing is None or standing.verdict in ("", Verdict.NOT_JUDGED):
-        return ""
-    if standing.verdict == Verdict.UNDECIDED:
-        return "too close to call"
-    return verdict_text(standing.verdict, "", None).lower()
+def how_to_read(systems: Sequence[SystemReport]) -> str:
+    """Say what the large numbers are, and what those verdicts mean that need it."""
+    texts = [
+        text.lower()
+        for system in systems
+        for pair in system.pairs
+        for text in (
+            *(one.verdict_text for one in (pair.before, pair.after) if one),
+            *pair.others,
+        )
+    ]
+    said = [HOW_TO_READ]
+    if any("too close to call" in text for text in texts):
+        said.append(TOO_CLOSE)
+    if any("the target's basis decides" in text for text in texts):
+        said.append(BASIS_DECIDES)
+    return " ".join(said)
 
 
 def refrigerant_line(kind: str, calls: Iterable[tuple[str, Standing | None]]) -> str:

@@ -86,6 +86,7 @@ def standing_of(measured: Measured, units: Units, zone: ZoneInfo) -> Standing:
         strip=_strip(result, units) if result else None,
         verdict=result.verdict if result else "",
         verdict_text=verdict_of(result) if result else "",
+        how=_how(result) if result else "",
         between=_between(shown),
         remarks=_remarks(measured, result, findings, zone),
         facts=_facts(measured, result, values, units, zone),
@@ -118,9 +119,17 @@ def headline(result: Result, units: Units) -> Shown | None:
 
 def verdict_of(result: Result) -> str:
     """Return a result's verdict in words."""
+    return words.verdict_text(result.verdict, result.leaning, _likeliest(result))
+
+
+def _how(result: Result) -> str:
+    return words.verdict_in_sentence(result.verdict, result.leaning, _likeliest(result))
+
+
+def _likeliest(result: Result) -> float | None:
+    """Return how likely the likeliest of low, in range and high is."""
     chances = (result.probability_low, result.probability_in_range, result.probability_high)
-    known = [chance for chance in chances if chance is not None]
-    return words.verdict_text(result.verdict, result.leaning, max(known, default=None))
+    return max((chance for chance in chances if chance is not None), default=None)
 
 
 def in_one_line(measured: Measured, units: Units, zone: ZoneInfo) -> str:

@@ -53,6 +53,8 @@ class Standing:
     strip: JudgedStrip | None
     verdict: str
     verdict_text: str
+    how: str
+    """The verdict as it follows `was found` and `was left`; empty where it was not judged."""
     between: str
     remarks: tuple[str, ...]
     """What weakens the number or was done to it: indicative, not judged, corrected."""

@@ -50,7 +50,7 @@ def report_of(rows: VisitRows) -> VisitReport:
         systems=systems,
         closing=said.closing_words(visit.closing or {}),
         notes=str((visit.closing or {}).get("notes") or "").strip(),
-        how_to_read=said.HOW_TO_READ,
+        how_to_read=said.how_to_read(systems),
         precedence=said.PRECEDENCE,
         reference=_reference(visit.pk, systems),
     )
@@ -197,8 +197,8 @@ def _pair(
         summary=said.summary(name, before, after),
         before=before,
         after=after,
-        missing_before=said.NOT_BEFORE,
-        missing_after=said.NOT_AGAIN,
+        missing_before=said.NOT_FOUND,
+        missing_after=said.NOT_LEFT,
         rows=_rows(before, after),
         others=tuple(
             in_one_line(one, units, rows.zone)

@@ -42,6 +42,7 @@ VERDICT_WORDS: Final = {
     "in_range": "in range",
     "undecided": "too close to call",
 }
+HANGS_ON_BASIS: Final = "the target's basis decides"
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,12 +201,16 @@ def _add_points(
                 "thickness": 1.2,
                 "width": 0,
             },
-            customdata=[[VERDICT_WORDS.get(one.verdict, "")] for one, _ in kept],
+            customdata=[[_verdict_words(judged)] for _, judged in kept],
             hovertemplate=(
                 f"%{{x|%d %b %Y}}, {name.lower()}<br>%{{y:.4g}}, %{{customdata[0]}}<extra></extra>"
             ),
         )
     )
+
+
+def _verdict_words(judged: Judged) -> str:
+    return HANGS_ON_BASIS if judged.hangs_on_basis else VERDICT_WORDS.get(judged.verdict, "")
 
 
 def _add_trend(

@@ -127,13 +127,13 @@ def test_the_meter_is_named_with_its_calibration_on_that_day() -> None:
 def test_what_was_measured_once_says_what_is_missing() -> None:
     left = _report(make_job(found=None, left=400.0)).systems[0].pairs[0]
     assert left.before is None
-    assert left.missing_before == "Not measured before the work."
-    assert left.summary.endswith("was left in range; it was not measured before the work.")
+    assert left.missing_before == "Not measured as found."
+    assert left.summary.endswith("was left in range; it was not measured as found.")
     assert not left.has_both
     assert all(row.either == row.after for row in left.rows)
     found = _report(make_job(found=300.0, left=None)).systems[0].pairs[0]
     assert found.after is None
-    assert found.summary.endswith("was found low; it was not measured after that.")
+    assert found.summary.endswith("was found low; it was not measured as left.")
 
 
 def test_a_visit_on_which_nothing_was_measured_shows_what_was_done() -> None:
@@ -152,6 +152,52 @@ def test_an_undecided_verdict_names_the_likelier_side_with_its_probability() -> 
     after = _report(make_job(found=None, left=440.0)).systems[0].pairs[0].after
     assert after is not None
     assert loose(after.verdict_text) == "Too close to call, probably in range (84 %)"
+
+
+def test_what_is_too_close_to_call_is_summed_up_with_the_likelier_side_and_explained() -> None:
+    report = _report(make_job(found=345.0, left=440.0))
+    (summary,) = report.summaries
+    assert summary.endswith(
+        "was found probably low (too close to call) and left probably in range (too close to call)."
+    )
+    assert "“Too close to call” means that the interval reaches over a limit" in report.how_to_read
+    assert "basis" not in report.how_to_read
+
+
+def test_what_hangs_on_the_target_s_basis_is_summed_up_and_explained_as_that() -> None:
+    visit = make_job(found=300.0, left=None)
+    computation = visit.traverses.get().computation
+    computation.result = make_result(
+        computation, per_ton=300.0, verdict="undecided", leaning="low", content_revision=2
+    )
+    computation.save()
+    report = _report(visit)
+    (summary,) = report.summaries
+    assert summary.endswith(
+        "was found low as the target stands (its basis decides); it was not measured as left."
+    )
+    assert "“The target's basis decides” means" in report.how_to_read
+    assert "oo close to call" not in repr(report)
+
+
+def test_a_report_without_open_verdicts_explains_none() -> None:
+    assert _report(make_job(found=300.0, left=400.0)).how_to_read == report_words.HOW_TO_READ
+
+
+def test_a_check_after_it_is_no_measurement_as_left() -> None:
+    section = factories.make_section()
+    visit = make_job(found=300.0, left=None, section=section)
+    make_measured(
+        per_ton=330.0,
+        stage="check",
+        taken_at=NOW + datetime.timedelta(minutes=18),
+        visit=visit,
+        section=section,
+    )
+    (pair,) = _report(visit).systems[0].pairs
+    assert pair.summary.endswith("it was not measured as left.")
+    assert pair.missing_after == "Not measured as left."
+    assert pair.others[0].startswith("Check at 14:30")
 
 
 def test_the_first_as_found_and_the_last_as_left_stand_large_the_rest_small() -> None:
