@@ -18,6 +18,8 @@ from .values.systems import METERS_DIFFER_BY
 
 # From so many days on, months are easier to read.
 DAYS_UP_TO: Final = 90
+# Where the list of what needs a look has nothing about a system.
+NO_STEP: Final = "Nothing is asked of it as it stands today."
 
 
 def often_sentence(found: Returning) -> str:
@@ -38,14 +40,14 @@ def often_sentence(found: Returning) -> str:
     if marked:
         verb = "is" if len(found.marked) == 1 else "are"
         return (
-            f"{said} {words.listed(marked)} {verb} found outside oftener than chance and the kind "
-            f"of system explain, {words.count_of(found.compared, 'system')} compared."
+            f"{said} {words.listed(marked)} {verb} found outside more often than chance and the "
+            f"kind of system explain, {words.count_of(found.compared, 'system')} compared."
         )
     common = " Where so many are found outside, hardly any can stand out." * (
         share.outside > 0.5 * share.total
     )
     return (
-        f"{said} No system here is found outside oftener than chance and its kind explain, "
+        f"{said} No system here is found outside more often than chance and its kind explain, "
         f"{words.count_of(found.compared, 'system')} compared.{common}"
     )
 
@@ -67,7 +69,7 @@ def often_text(one: FoundOften) -> str:
         return f"{said} Too few jobs to compare."
     if one.found.outside > one.expected_share * one.found.total:
         return f"{said} Chance alone may explain it."
-    return f"{said} Not oftener than the others."
+    return f"{said} No more often than the others."
 
 
 def returned_sentence(found: Returning) -> str:
@@ -78,9 +80,11 @@ def returned_sentence(found: Returning) -> str:
             "No system here that was left in range has been found again since, in the same call "
             "and against the same target."
         )
+    once = after.total == 1
     said = (
-        f"Of {words.count_of(after.total, 'job')} left in range, {after.outside:,} were found out "
-        f"of range at the next visit: {percent(after.outside / after.total)} "
+        f"{words.count_of(after.total, 'job')} {'was' if once else 'were'} found again in this "
+        f"period after the one before, maybe earlier, had left the system in range: "
+        f"{after.outside:,} of them out of range, {percent(after.outside / after.total)} "
         f"(95 % interval {outside_ends(after)})."
     )
     if not after.outside:
@@ -96,11 +100,17 @@ def returned_sentence(found: Returning) -> str:
     same, other = found.set_right_same_meter, found.set_right_other_meter
     if same.total and other.total:
         parts.append(
-            f"Measured with the same meter it was {percent(same.outside / same.total)} of "
-            f"{same.total:,}, with another {percent(other.outside / other.total)} of "
-            f"{other.total:,}."
+            f"Measured with the same meter it was {_outside_text(same)}, with another "
+            f"{_outside_text(other)}."
         )
     return " ".join(parts)
+
+
+def _outside_text(share: Share) -> str:
+    """Return how many of some jobs were found outside; of many in percent, with the interval."""
+    if share.total < words.FEWEST_FOR_PERCENT:
+        return f"{share.outside:,} of {share.total:,}"
+    return f"{percent(share.outside / share.total)} of {share.total:,} ({outside_ends(share)})"
 
 
 def target_note(found: Returning) -> str:
@@ -185,26 +195,28 @@ def never_right_sentence(never: Sequence[NeverRight]) -> str:
     """Say how many systems were found outside again and never known to be right in between."""
     if not never:
         return (
-            "No system in use was found outside twice or more without having been in range in "
-            "between."
+            "No system in use was found outside on two days or more without having been in range "
+            "in between."
         )
     if len(never) == 1:
         return (
-            "One system was found outside twice or more and is not known to have been in range "
-            "in between: nobody set it right, or nobody measured afterwards."
+            "One system was found outside on two days or more and is not known to have been in "
+            "range in between: nobody set it right, or nobody measured as left."
         )
     return (
-        f"{len(never):,} systems were found outside twice or more and are not known to have been "
-        "in range in between: nobody set them right, or nobody measured afterwards."
+        f"{len(never):,} systems were found outside on two days or more and are not known to have "
+        "been in range in between: nobody set them right, or nobody measured as left."
     )
 
 
 def never_right_text(one: NeverRight) -> str:
-    """Say what was tried, and what is missing."""
+    """Say what was tried, and what is missing; what to do next is said beside it."""
     if not one.changes:
-        return "Nothing was changed: adjust it, then measure as left."
-    if one.left_outside and not one.not_measured_after:
-        return "Changed, but left outside each time: look for what holds it back."
-    if one.not_measured_after and not one.left_outside:
-        return "Changed, but not measured afterwards: measure as left."
-    return "Changed, and left outside or not measured afterwards: finish it."
+        return "Nothing on record was changed."
+    if one.is_changed_since:
+        return "Changed after the last measurement, and not measured since."
+    if not one.left_outside:
+        return "Changed, but never measured as left; found outside again after the change."
+    if not one.not_measured_as_left:
+        return "Changed, but left outside each time."
+    return "Changed, but left outside or not measured as left."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any, Final
+from uuid import UUID
 
 from django.http import Http404, HttpResponse
 from django.urls import reverse
@@ -15,11 +16,13 @@ from ..queries.returning import MOST_ON_PAGE, returning
 from ..queries.shares import fleet_shares
 from ..tables import Table
 from ..values.filters import Choices, Filters
+from ..values.returning import Returning
 from ..values.shares import FleetShares, NamedShare
 from . import fleet_tables
 from . import returning_tables as tables
 from .filtering import filter_form, offered_choices
 from .frame import Frame, file_of, file_page, page
+from .site_steps import SystemStep, steps_among
 
 FILES: Final = ("often", "sites", "returns", "never-right")
 
@@ -52,7 +55,9 @@ def systems_returning(frame: Frame) -> HttpResponse:
             limit=MOST_ON_PAGE,
         ),
         never_right=returning_words.never_right_sentence(found.never_right),
-        never_right_table=tables.never_right_table(found.never_right, asked),
+        never_right_table=tables.never_right_table(
+            found.never_right, asked, steps=_steps(frame, found, tables.MOST_ROWS)
+        ),
         advice_line=words.ADVICE_LINE,
     )
 
@@ -72,9 +77,17 @@ def returning_file(frame: Frame, *, slug: str) -> HttpResponse:
         "returns": lambda: tables.returns_table(
             found.returns, asked, frame.house.units, total=len(found.returns), limit=None
         ),
-        "never-right": lambda: tables.never_right_table(found.never_right, asked, limit=None),
+        "never-right": lambda: tables.never_right_table(
+            found.never_right, asked, steps=_steps(frame, found), limit=None
+        ),
     }[slug]()
     return file_of(table, "returning")
+
+
+def _steps(frame: Frame, found: Returning, limit: int | None = None) -> dict[UUID, SystemStep]:
+    """Return the next step of each system that was never set right and is shown."""
+    shown = {one.system.id for one in found.never_right[:limit]}
+    return steps_among(frame, frame.asked.filters, shown)
 
 
 def _fleet(filters: Filters) -> Filters:

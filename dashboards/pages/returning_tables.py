@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
+from uuid import UUID
 
 from django.urls import reverse
 
@@ -16,6 +17,7 @@ from ..strips import share_strip
 from ..tables import Cell, Column, Table
 from ..values.returning import FoundOften, NeverRight, Return
 from ..values.systems import SystemName
+from .site_steps import SystemStep
 
 # On the page; the files have all of them.
 MOST_ROWS: Final = 12
@@ -24,7 +26,7 @@ MOST_ROWS: Final = 12
 def often_table(
     systems: Sequence[FoundOften], asked: Asked, *, limit: int | None = MOST_ROWS
 ) -> Table:
-    """Return the systems by how surely they are found outside oftener than others."""
+    """Return the systems by how surely they are found outside more often than others."""
     kept = [one for one in systems if limit is None or one.found.outside]
     shown = kept if limit is None else kept[:limit]
     return Table(
@@ -161,9 +163,16 @@ def _return_row(one: Return, asked: Asked, units: Units) -> tuple[Cell, ...]:
 
 
 def never_right_table(
-    never: Sequence[NeverRight], asked: Asked, *, limit: int | None = MOST_ROWS
+    never: Sequence[NeverRight],
+    asked: Asked,
+    *,
+    steps: Mapping[UUID, SystemStep],
+    limit: int | None = MOST_ROWS,
 ) -> Table:
-    """Return the systems that were never set right between the times they were found outside."""
+    """Return the systems that were never set right between the times they were found outside.
+
+    The next step of each is the one that the list of what needs a look gives.
+    """
     shown = never if limit is None else never[:limit]
     return Table(
         slug="never-right",
@@ -172,13 +181,14 @@ def never_right_table(
             Column("System"),
             Column("Site", only_in_file=True),
             Column("Call", only_in_file=True),
-            Column("Times found outside", is_number=True),
+            Column("Days found outside", is_number=True),
             Column("Since", is_short=True),
             Column("Last", is_short=True),
             Column("Left outside", is_number=True),
             Column("Not measured as left", is_number=True),
             Column("Adjustments since", is_number=True),
-            Column("What it says"),
+            Column("What was done"),
+            Column("Next step"),
         ),
         rows=tuple(
             (
@@ -189,15 +199,24 @@ def never_right_table(
                 Cell(one.since_on.isoformat()),
                 Cell(one.last_on.isoformat()),
                 Cell(f"{one.left_outside:,}", one.left_outside),
-                Cell(f"{one.not_measured_after:,}", one.not_measured_after),
+                Cell(f"{one.not_measured_as_left:,}", one.not_measured_as_left),
                 Cell(f"{one.changes:,}", one.changes),
                 Cell(returning_words.never_right_text(one)),
+                _step_cell(one, steps.get(one.system.id)),
             )
             for one in shown
         ),
         href=_file("never-right", asked),
         more=len(never) - len(shown),
     )
+
+
+def _step_cell(one: NeverRight, step: SystemStep | None) -> Cell:
+    if step is None:
+        return Cell(returning_words.NO_STEP)
+    # What comes first about a system may be of another call.
+    of = f"{words.CALLS.get(step.call, step.call)}: " if step.call not in ("", one.call) else ""
+    return Cell(f"{of}{step.step}", note=step.how, note_href=step.href)
 
 
 def system_cell(system: SystemName, asked: Asked, *, more: str = "") -> Cell:

@@ -36,12 +36,14 @@ COUNTS: Final = (
 )
 
 # One line for each system, call and visit, as found and as left side by side, with what the visit
-# before left. Two visits compare where the target is the same.
+# before left. Two visits compare where the target is the same, and where they are not of one day:
+# visits of one day, which may overlap, are one occasion.
 _CHAIN: Final = """
 visited AS (
     SELECT coalesce(f.visit_id, l.visit_id) AS visit_id,
            coalesce(f.equipment_id, l.equipment_id) AS equipment_id,
-           coalesce(f.call, l.call) AS call, coalesce(f.taken_at, l.taken_at) AS at,
+           coalesce(f.call, l.call) AS call, coalesce(l.taken_at, f.taken_at) AS ended_at,
+           coalesce(f.taken_on, l.taken_on) AS day,
            f.taken_at AS found_at, f.taken_on AS found_on, f.verdict AS found_verdict,
            f.is_below, f.is_above, f.is_below OR f.is_above AS found_outside,
            f.judged_value AS found_value, f.judged_low AS found_low, f.judged_high AS found_high,
@@ -57,17 +59,19 @@ visited AS (
     FULL JOIN (SELECT * FROM jobs WHERE stage = 'as_left') l USING (visit_id, equipment_id, call)
 ),
 numbered AS (
-    SELECT visited.*, max(at) FILTER (WHERE ends_inside) OVER alike AS last_inside_at,
+    SELECT visited.*, max(ended_at) FILTER (WHERE ends_inside) OVER alike AS last_inside_at,
            lag(visit_id) OVER same AS before_visit_id, lag(left_at) OVER same AS before_left_at,
            lag(left_on) OVER same AS before_left_on, lag(left_verdict) OVER same AS before_verdict,
            lag(left_value) OVER same AS before_value, lag(left_low) OVER same AS before_low,
            lag(left_high) OVER same AS before_high, lag(left_meter_id) OVER same AS before_meter_id,
            lag(left_target_low) OVER same AS before_target_low,
            lag(left_target_high) OVER same AS before_target_high,
-           coalesce(lag(left_inside) OVER same, FALSE) AS was_left_inside,
-           NOT lag(ends_inside, 1, TRUE) OVER same AS was_outside_before
+           coalesce(lag(left_inside) OVER same, FALSE)
+           AND lag(day) OVER same IS DISTINCT FROM day AS was_left_inside,
+           NOT lag(ends_inside, 1, TRUE) OVER same
+           AND lag(day) OVER same IS DISTINCT FROM day AS was_outside_before
     FROM visited
-    WINDOW alike AS (PARTITION BY equipment_id, call), same AS (alike ORDER BY at, visit_id)
+    WINDOW alike AS (PARTITION BY equipment_id, call), same AS (alike ORDER BY ended_at, visit_id)
 ),
 chain AS MATERIALIZED (
     SELECT n.*,
@@ -143,26 +147,29 @@ returns AS (
 )
 """
 
-# Found outside twice or more since it was last known to be in range, or since the beginning.
+# Found outside on two days or more since it was last known to be in range, or since the beginning.
 _NEVER_RIGHT: Final = """
 never AS (
     SELECT never.*, row_number() OVER (ORDER BY times DESC, last_on DESC, equipment_id, call)
                     AS place
     FROM (
         SELECT c.equipment_id, e.tag, e.kind, s.id AS site_id, s.name AS site, c.call,
-               count(*) AS times, min(c.found_on) AS since_on, max(c.found_on) AS last_on,
-               count(*) FILTER (WHERE c.left_at IS NOT NULL) AS left_outside,
-               count(*) FILTER (WHERE c.left_at IS NULL) AS not_measured_after,
+               count(DISTINCT c.found_on) AS times,
+               min(c.found_on) AS since_on, max(c.found_on) AS last_on,
+               count(DISTINCT c.found_on) FILTER (WHERE c.left_at IS NOT NULL) AS left_outside,
                (array_agg(c.is_below ORDER BY c.found_at DESC))[1] AS is_below,
                (SELECT count(*) FROM airflow_jobs_adjustment a
-                WHERE a.equipment_id = c.equipment_id AND a.made_at >= min(c.found_at)) AS changes
+                WHERE a.equipment_id = c.equipment_id AND a.made_at >= min(c.found_at)) AS changes,
+               EXISTS (SELECT FROM airflow_jobs_adjustment a
+                       WHERE a.equipment_id = c.equipment_id AND a.made_at > max(c.ended_at))
+                   AS is_changed_since
         FROM chain c
         JOIN airflow_jobs_equipment e ON e.id = c.equipment_id
         JOIN airflow_jobs_site s ON s.id = e.site_id
-        WHERE c.found_outside AND (c.last_inside_at IS NULL OR c.at > c.last_inside_at)
+        WHERE c.found_outside AND (c.last_inside_at IS NULL OR c.ended_at > c.last_inside_at)
           AND e.retired_on IS NULL AND s.retired_on IS NULL AND {systems}
         GROUP BY c.equipment_id, e.tag, e.kind, s.id, s.name, c.call
-        HAVING count(*) > 1 AND bool_or(c.counts)
+        HAVING count(DISTINCT c.found_on) > 1 AND bool_or(c.counts)
     ) never
 )
 """
@@ -217,9 +224,9 @@ _LISTS: Final = {
         "since_on",
         "last_on",
         "left_outside",
-        "not_measured_after",
         "is_below",
         "changes",
+        "is_changed_since",
     ),
 }
 
@@ -280,8 +287,8 @@ def returning(filters: Filters, *, limit: int | None = MOST_ON_PAGE) -> Returnin
                 since_on=row["since_on"],
                 last_on=row["last_on"],
                 left_outside=row["left_outside"],
-                not_measured_after=row["not_measured_after"],
                 changes=row["changes"],
+                is_changed_since=row["is_changed_since"],
                 is_below=row["is_below"],
             )
             for row in never

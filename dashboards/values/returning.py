@@ -96,21 +96,27 @@ class Return:
 
 @dataclass(frozen=True, slots=True)
 class NeverRight:
-    """A system found outside twice or more, and not known to have been in range since."""
+    """A system found outside on two days or more, and not known to have been in range since."""
 
     system: SystemName
     call: str
     times: int
+    """Days on which it was found outside: several visits of one day are one occasion."""
     since_on: datetime.date
     last_on: datetime.date
     left_outside: int
-    """Visits of these that measured it as left, outside."""
-    not_measured_after: int
-    """Visits of these without a measurement as left."""
+    """Of these days, those on which it was measured as left, outside."""
     changes: int
-    """Adjustments made since."""
+    """Adjustments made since the first of them."""
+    is_changed_since: bool
+    """Whether it was adjusted after the last measurement."""
     is_below: bool
     """On which side it was found the last time."""
+
+    @property
+    def not_measured_as_left(self) -> int:
+        """Of these days, those on which it was not measured as left."""
+        return self.times - self.left_outside
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,8 +26,11 @@ pytestmark = pytest.mark.django_db
 ALL = Filters()
 EVERYTHING = "/systems/returning/?period=all"
 MONTH = datetime.timedelta(days=30)
+HOUR = datetime.timedelta(hours=1)
 # Statements that the page takes, sign-in and company included; a change here is a decision.
 STATEMENTS = 7
+# What needs a look, planned visits and what the next steps rest on, where there are any.
+NEXT_STEPS = 4
 
 
 @pytest.fixture
@@ -158,12 +161,98 @@ def test_found_outside_again_without_being_right_in_between_was_never_set_right(
     make_job(found=310.0, left=None, section=section)
     found = returning(ALL)
     (one,) = found.never_right
-    assert (one.times, one.left_outside, one.not_measured_after, one.changes) == (3, 1, 2, 1)
+    assert (one.times, one.left_outside, one.not_measured_as_left, one.changes) == (3, 1, 2, 1)
+    assert not one.is_changed_since
     assert one.since_on == (NOW - 4 * MONTH).date()
     assert found.returns == ()
     assert [system.never_between for system in found.systems] == [2]
     make_job(found=310.0, left=400.0, section=section, taken_at=NOW + MONTH)
     assert returning(ALL).never_right == ()
+
+
+def test_overlapping_visits_of_one_day_are_one_occasion(section: DuctSection) -> None:
+    minutes = datetime.timedelta(minutes=38)
+    make_job(found=300.0, left=None, section=section)
+    make_job(found=310.0, left=None, section=section, taken_at=NOW + minutes)
+    found = returning(ALL)
+    assert found.never_right == ()
+    assert [system.never_between for system in found.systems] == [0]
+    make_job(found=305.0, left=None, section=section, taken_at=NOW + MONTH)
+    (one,) = returning(ALL).never_right
+    assert one.times == 2
+    assert [system.never_between for system in returning(ALL).systems] == [1]
+
+
+def test_found_outside_by_a_visit_that_overlaps_has_not_moved_back_out(
+    section: DuctSection, meter: Instrument
+) -> None:
+    minutes = datetime.timedelta(minutes=38)
+    make_job(found=300.0, left=400.0, section=section, instrument=meter)
+    make_job(found=310.0, left=None, section=section, taken_at=NOW + minutes, instrument=meter)
+    found = returning(ALL)
+    assert found.returns == ()
+    assert found.set_right.total == 0
+    # It was left in range after all: the one that ended last says how the day ended.
+    make_job(found=310.0, left=None, section=section, taken_at=NOW + MONTH, instrument=meter)
+    found = returning(ALL)
+    assert (found.set_right.total, found.set_right.outside) == (1, 1)
+    assert found.never_right == ()
+
+
+def test_what_was_never_set_right_says_what_was_done(section: DuctSection) -> None:
+    def said() -> str:
+        (one,) = returning(ALL).never_right
+        return returning_words.never_right_text(one)
+
+    first = make_job(found=300.0, left=None, section=section, taken_at=NOW - 4 * MONTH)
+    second = make_job(found=290.0, left=None, section=section, taken_at=NOW - 2 * MONTH)
+    assert said() == "Nothing on record was changed."
+    make_adjustment(visit=first, equipment=section.equipment, made_at=NOW - 4 * MONTH + HOUR)
+    assert said() == "Changed, but never measured as left; found outside again after the change."
+    make_adjustment(visit=second, equipment=section.equipment, made_at=NOW - 2 * MONTH + HOUR)
+    assert said() == "Changed after the last measurement, and not measured since."
+    make_job(found=290.0, left=310.0, section=section)
+    assert said() == "Changed, but left outside or not measured as left."
+
+
+def test_what_was_never_set_right_has_the_next_step_of_the_list(
+    manager: Client, section: DuctSection
+) -> None:
+    for at in (NOW - 4 * MONTH, NOW):
+        make_job(found=300.0, left=None, section=section, taken_at=at)
+    (listed,) = list(
+        csv.DictReader(
+            io.StringIO(manager.get("/needs-a-look/all.csv?period=all").content.decode())
+        )
+    )
+    (row,) = _rows(manager, "never-right")
+    assert row["Next step"] == listed["Next step"]
+    assert "Plan a visit:" in row["Next step"]
+    assert row["Days found outside"] == "2"
+
+
+def test_the_next_step_names_the_call_where_another_one_comes_first(
+    manager: Client, section: DuctSection
+) -> None:
+    for at in (NOW - 4 * MONTH, NOW):
+        make_job(found=345.0, left=None, section=section, taken_at=at)
+    make_job(found=200.0, left=None, section=section, taken_at=NOW + HOUR, call="heating")
+    (row,) = _rows(manager, "never-right")
+    assert row["Call"] == "Cooling"
+    assert row["Next step"].startswith("Heating: Plan a visit:")
+
+
+def test_a_system_that_was_set_right_after_the_period_has_no_next_step(
+    manager: Client, section: DuctSection
+) -> None:
+    for at in (NOW - 4 * MONTH, NOW - 2 * MONTH):
+        make_job(found=300.0, left=None, section=section, taken_at=at)
+    calibrated = factories.make_instrument()
+    factories.make_calibration(instrument=calibrated)
+    make_job(found=300.0, left=400.0, section=section, instrument=calibrated)
+    until = (NOW - MONTH).date().isoformat()
+    (row,) = _rows(manager, "never-right", f"period=dates&to={until}")
+    assert row["Next step"] == returning_words.NO_STEP
 
 
 def test_once_outside_is_not_again(section: DuctSection) -> None:
@@ -212,15 +301,15 @@ def test_the_page_names_who_is_found_outside_beyond_chance(
 ) -> None:
     bad = _fleet(meter)
     text = _text(manager)
-    assert f"BAD-1 at {bad.equipment.site.name} is found outside oftener than chance" in text
+    assert f"BAD-1 at {bad.equipment.site.name} is found outside more often than chance" in text
     assert "Found outside in 4 of 4 jobs; others of its kind in" in text
     assert "More than chance and its kind explain." in text
-    assert "Of 3 jobs left in range, 3 were found out of range at the next visit: 100 %" in text
+    assert "3 jobs were found again in this period after the one before" in text
     rows = _rows(manager, "often")
     assert len(rows) == 13
     assert rows[0]["System"] == "BAD-1"
     assert float(rows[0]["Share outside"]) == 1.0
-    assert rows[1]["What it says"].endswith("Not oftener than the others.")
+    assert rows[1]["What it says"].endswith("No more often than the others.")
     assert [row["Days between"] for row in _rows(manager, "returns")] == ["120"] * 3
 
 
@@ -242,7 +331,7 @@ def test_the_page_without_anything_says_so(manager: Client) -> None:
     text = _text(manager)
     assert "Nothing was measured and judged as found in this view." in text
     assert "No system here that was left in range has been found again since" in text
-    assert "No system in use was found outside twice or more" in text
+    assert "No system in use was found outside on two days or more" in text
 
 
 def test_an_unknown_table_is_not_there(manager: Client) -> None:
@@ -259,6 +348,19 @@ def test_as_many_statements_however_many_systems(manager: Client, size: int) -> 
     with CaptureQueriesContext(connection) as statements:
         assert manager.get(EVERYTHING).status_code == 200
     assert len(statements) == STATEMENTS
+
+
+@pytest.mark.parametrize("size", [3, 30])
+def test_next_steps_take_as_many_statements_however_many_systems(
+    manager: Client, size: int
+) -> None:
+    for _ in range(size):
+        section = factories.make_section()
+        for at in (NOW - 4 * MONTH, NOW):
+            make_job(found=300.0, left=None, section=section, taken_at=at)
+    with CaptureQueriesContext(connection) as statements:
+        assert manager.get(EVERYTHING).status_code == 200
+    assert len(statements) == STATEMENTS + NEXT_STEPS
 
 
 def test_the_page_needs_a_sign_in(ip_company: Company) -> None:
