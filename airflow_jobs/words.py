@@ -37,6 +37,11 @@ METHODS: Final = {
 ADVICE_LINE: Final = LOCAL_RULES_FIRST
 
 
+def misread_text(change: float) -> str:
+    """Say on which side a meter read: what must be added to it is what it read low by."""
+    return f"{percent(abs(change), 1)} {'low' if change > 0 else 'high'}"
+
+
 def hangs_on_basis(verdict: str, probability: float | None) -> bool:
     """Whether an undecided verdict hangs on what air the target means: standard or actual.
 

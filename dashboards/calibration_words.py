@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from airflow_jobs import units as dimensions
+from airflow_jobs.found_off import CalibrationFound
+from airflow_jobs.words import misread_text
 
 from .display import MINUS, Units, percent, write
 from .filters import day_text
-from .values.calibrations import CalibrationFound
 from .values.filters import Filters
 from .words import count_of, listed
 
@@ -17,11 +18,6 @@ from .words import count_of, listed
 def signed_percent(share: float, decimals: int = 1) -> str:
     """Return a relative difference with its sign."""
     return f"{'+' if share > 0 else ''}{write(100.0 * share, decimals)}\N{NO-BREAK SPACE}%"
-
-
-def _side(change: float) -> str:
-    """Say on which side a meter read: what must be added to it is what it read low by."""
-    return f"{percent(abs(change), 1)} {'low' if change > 0 else 'high'}"
 
 
 def found_text(one: CalibrationFound, units: Units) -> str:
@@ -32,7 +28,7 @@ def found_text(one: CalibrationFound, units: Units) -> str:
         return ""
     return (
         f"The calibration of {day_text(one.performed_on)} found that {one.meter} read "
-        f"{_side(one.change)} at {at.plain}, against what had been taken before; "
+        f"{misread_text(one.change)} at {at.plain}, against what had been taken before; "
         f"its accuracy allows {percent(one.allowed, 1)}."
     )
 
@@ -46,7 +42,7 @@ def found_first_text(one: CalibrationFound) -> str:
     )
     return (
         f"The calibration of {day_text(one.performed_on)} found that it read "
-        f"{_side(one.change or 0.0)}; {then}."
+        f"{misread_text(one.change or 0.0)}; {then}."
     )
 
 
@@ -132,7 +128,7 @@ def found_off_sentence(found: tuple[CalibrationFound, ...]) -> str:
             f"{count_of(len(off), 'calibration')} found a meter off by more than its accuracy "
             "allows; the results that rested on it are corrected."
         )
-    names = listed([f"{one.meter} read {_side(one.change or 0.0)}" for one in open_ones])
+    names = listed([f"{one.meter} read {misread_text(one.change or 0.0)}" for one in open_ones])
     results = sum(one.between for one in open_ones)
     verb = "rests" if results == 1 else "rest"
     return (

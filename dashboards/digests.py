@@ -10,13 +10,14 @@ from zoneinfo import ZoneInfo
 from django.template.loader import render_to_string
 from django.urls import reverse
 
+from airflow_jobs.found_off import calibrations
+
 from . import calibration_words, due_words, fleet_words, group_words, meter_words, words
 from .access import Viewer
 from .filters import Asked, day_text, read_filters
 from .next_steps import next_step
 from .queries.attention import attention
 from .queries.beside_standing import beside_standings
-from .queries.calibrations import calibrations
 from .queries.crews import crew_comparison
 from .queries.due import due, next_visits
 from .queries.frame import House, choices, house

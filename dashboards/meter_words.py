@@ -6,9 +6,10 @@ import datetime
 import math
 from collections.abc import Sequence
 
+from airflow_jobs.found_off import CalibrationFound
+
 from . import calibration_words
 from .display import percent, unbroken, write
-from .values.calibrations import CalibrationFound
 from .values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register
 from .words import count_of, listed
 

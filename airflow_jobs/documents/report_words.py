@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from airflow_jobs.display import day_text
+from airflow_jobs.found_off import CalibrationFound
 from airflow_jobs.models import Call, EquipmentKind, Verdict
+from airflow_jobs.words import misread_text
 
 from .values import Standing, SystemReport
 
@@ -107,8 +110,30 @@ def not_judged_because(findings: Iterable[dict[str, Any]]) -> str:
     return "Not judged: there is no target or no capacity for it, or only a part was measured."
 
 
+def in_doubt(found: CalibrationFound) -> str:
+    """Say of a number that its meter was found off after it was measured."""
+    return (
+        f"In doubt: the calibration of {day_text(found.performed_on)} found that the meter, "
+        f"{found.meter}, read {misread_text(found.change or 0.0)}. It may have done so on this day "
+        "already; this number is not corrected."
+    )
+
+
 def summary(name: str, before: Standing | None, after: Standing | None) -> str:
-    """Say in one sentence how a system was found and left."""
+    """Say how a system was found and left, and whether that is in doubt."""
+    said = _summary(name, before, after)
+    in_doubt = [one is not None and bool(one.in_doubt) for one in (before, after)]
+    if not any(in_doubt):
+        return said
+    which = (
+        "" if all(in_doubt) or None in (before, after) else " before" if in_doubt[0] else " after"
+    )
+    return (
+        f"{said} That is in doubt: the meter{which} was found off later, and nothing is corrected."
+    )
+
+
+def _summary(name: str, before: Standing | None, after: Standing | None) -> str:
     if before is None and after is None:
         return f"{name} was measured for a check only."
     found = before.how if before else ""

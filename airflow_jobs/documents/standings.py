@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from typing import Any
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from airflow_jobs import units as dimensions
@@ -14,11 +11,9 @@ from airflow_jobs import words
 from airflow_jobs.display import Shown, Units, day_text, percent
 from airflow_jobs.judged_strip import JudgedStrip, strip_of
 from airflow_jobs.models import (
-    Calibration,
     Call,
     Computation,
     FlowReading,
-    FlowSet,
     Result,
     State,
     Traverse,
@@ -26,49 +21,10 @@ from airflow_jobs.models import (
 )
 
 from . import report_words as said
+from .measured import Measured
 from .values import Fact, Standing
 
 Ends = tuple[float, float] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """A traverse or a flow-set as something that was measured of a system."""
-
-    row: Traverse | FlowSet
-    stage: str
-    call: str
-    taken_at: datetime.datetime
-    parts: tuple[Traverse | FlowReading, ...] = ()
-    """What a flow-set adds up."""
-    corrected_at: datetime.datetime | None = None
-    calibrations: Mapping[UUID, Sequence[Calibration]] = field(default_factory=dict)
-    """Instrument -> its calibrations."""
-
-    @property
-    def computation(self) -> Computation | None:
-        """Where its result stands."""
-        found: Computation | None = getattr(self.row, "computation", None)
-        return found
-
-    @property
-    def state(self) -> str:
-        """Where its result stands, in one word."""
-        return self.computation.state if self.computation else State.PENDING.value
-
-    @property
-    def result(self) -> Result | None:
-        """Its latest result, unless it can't be computed any more."""
-        if self.computation is None or self.state == State.FAILED:
-            return None
-        return self.computation.result
-
-    @property
-    def is_judged(self) -> bool:
-        """Whether it was held against a target, or still may be."""
-        if self.result is None:
-            return self.state == State.PENDING
-        return self.result.verdict != Verdict.NOT_JUDGED
 
 
 def standing_of(measured: Measured, units: Units, zone: ZoneInfo) -> Standing:
@@ -77,6 +33,7 @@ def standing_of(measured: Measured, units: Units, zone: ZoneInfo) -> Standing:
     values: dict[str, Any] = (result.values or {}) if result else {}
     findings = values.get("findings") or ()
     shown = headline(result, units) if result else None
+    in_doubt = measured.in_doubt(zone) if result else ()
     return Standing(
         stage=measured.stage,
         taken_at=f"{measured.taken_at.astimezone(zone):%H:%M}",
@@ -88,11 +45,15 @@ def standing_of(measured: Measured, units: Units, zone: ZoneInfo) -> Standing:
         verdict_text=verdict_of(result) if result else "",
         how=_how(result) if result else "",
         between=_between(shown),
-        remarks=_remarks(measured, result, findings, zone),
+        remarks=(
+            *(meter.text for meter in in_doubt),
+            *_remarks(measured, result, findings, zone),
+        ),
         facts=_facts(measured, result, values, units, zone),
         findings=said.for_customers(findings),
         result=result.inputs_digest.rpartition(":")[2][:8] if result else "",
         engine=result.engine if result else "",
+        in_doubt=in_doubt,
     )
 
 
@@ -146,7 +107,8 @@ def in_one_line(measured: Measured, units: Units, zone: ZoneInfo) -> str:
     verdict = verdict_of(result).lower() if result.verdict != Verdict.NOT_JUDGED else "not judged"
     weak = ", indicative only" if result.indicative else ""
     again = ", being computed again" if measured.state == State.PENDING else ""
-    return f"{about}: {shown.plain if shown else 'no flow'}, {verdict}{weak}{again}"
+    off = ", in doubt: the meter was found off later" if measured.in_doubt(zone) else ""
+    return f"{about}: {shown.plain if shown else 'no flow'}, {verdict}{weak}{again}{off}"
 
 
 def _judged_dimension(values: dict[str, Any]) -> dimensions.Dimension:

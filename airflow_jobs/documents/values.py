@@ -38,6 +38,15 @@ class FactRow:
 
 
 @dataclass(frozen=True, slots=True)
+class MeterInDoubt:
+    """A meter that a later calibration found off; what it measured here is not corrected."""
+
+    instrument_id: UUID
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """What a system moved at one stage of the visit under one call."""
 
@@ -57,13 +66,15 @@ class Standing:
     """The verdict as it follows `was found` and `was left`; empty where it was not judged."""
     between: str
     remarks: tuple[str, ...]
-    """What weakens the number or was done to it: indicative, not judged, corrected."""
+    """What weakens the number or was done to it: in doubt, indicative, not judged, corrected."""
     facts: tuple[Fact, ...]
     findings: tuple[str, ...]
     """What of the findings matters to a customer."""
     result: str
     """Short digest of the result's inputs; empty without a result."""
     engine: str
+    in_doubt: tuple[MeterInDoubt, ...] = ()
+    """Meters that a later calibration found off; their texts come first among the remarks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +148,17 @@ class VisitReport:
     how_to_read: str
     precedence: str
     reference: tuple[str, ...]
+
+    @property
+    def in_doubt(self) -> dict[MeterInDoubt, tuple[str, ...]]:
+        """The meters that were found off later, each with the systems whose numbers rest on it."""
+        found: dict[MeterInDoubt, dict[str, None]] = {}
+        for system in self.systems:
+            for pair in system.pairs:
+                for standing in (pair.before, pair.after):
+                    for meter in standing.in_doubt if standing else ():
+                        found.setdefault(meter, {})[system.tag] = None
+        return {meter: tuple(tags) for meter, tags in found.items()}
 
     @property
     def title(self) -> str:

@@ -14,7 +14,8 @@ from airflow_jobs.models import Call, Equipment, FlowReading, Stage, Traverse
 
 from . import report_words as said
 from .beside import beside_of, done_of
-from .standings import Measured, in_one_line, standing_of
+from .measured import Measured
+from .standings import in_one_line, standing_of
 from .values import FactRow, Pair, Standing, SystemReport, VisitReport
 from .visit_rows import VisitRows, visit_rows
 
@@ -23,7 +24,7 @@ _CALLS = (Call.COOLING, Call.HEATING, Call.DEHUMIDIFY, Call.FAN_ONLY, Call.UNKNO
 
 
 def visit_report(visit_id: UUID) -> VisitReport | None:
-    """Return a visit's report, or nothing where there is no such visit; eleven statements."""
+    """Return a visit's report, or nothing where there is no such visit; twelve statements."""
     rows = visit_rows(visit_id)
     return None if rows is None else report_of(rows)
 
@@ -151,6 +152,7 @@ def _measured(system: Equipment, rows: VisitRows) -> list[Measured]:
             taken_at=row.taken_at,
             corrected_at=rows.corrected_at.get(row.pk),
             calibrations=rows.calibrations,
+            found=rows.found,
         )
         for row in own.values()
     ]
@@ -175,6 +177,7 @@ def _measured(system: Equipment, rows: VisitRows) -> list[Measured]:
                 taken_at=max(part.taken_at for part in parts),
                 parts=tuple(parts),
                 calibrations=rows.calibrations,
+                found=rows.found,
                 corrected_at=max(
                     (rows.corrected_at[part.pk] for part in parts if part.pk in rows.corrected_at),
                     default=None,

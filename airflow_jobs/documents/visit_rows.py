@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from airflow_jobs.found_off import CalibrationFound
+from airflow_jobs.found_off import calibrations as calibrations_found
 from airflow_jobs.models import (
     Adjustment,
     Calibration,
@@ -42,6 +44,8 @@ class VisitRows:
     adjustments: tuple[Adjustment, ...]
     calibrations: dict[UUID, tuple[Calibration, ...]]
     """Instrument -> its calibrations."""
+    found: dict[UUID, tuple[CalibrationFound, ...]]
+    """Instrument -> what each of its calibrations found."""
 
     @property
     def zone(self) -> ZoneInfo:
@@ -65,7 +69,7 @@ class VisitRows:
 
 
 def visit_rows(visit_id: UUID) -> VisitRows | None:
-    """Return a visit's rows, or nothing where there is no such visit; eleven statements."""
+    """Return a visit's rows, or nothing where there is no such visit; twelve statements."""
     visit = Visit.objects.select_related("site__customer", "crew").filter(pk=visit_id).first()
     if visit is None:
         return None
@@ -82,11 +86,15 @@ def visit_rows(visit_id: UUID) -> VisitRows | None:
         .order_by("pk")
     ):
         members[member.flow_set_id].append(member)
+    meters = {row.instrument_id for row in traverses}
     calibrations: dict[UUID, list[Calibration]] = defaultdict(list)
-    for calibration in Calibration.objects.filter(
-        instrument__in={row.instrument_id for row in traverses}
-    ).order_by("performed_on", "created_at", "pk"):
+    for calibration in Calibration.objects.filter(instrument__in=meters).order_by(
+        "performed_on", "created_at", "pk"
+    ):
         calibrations[calibration.instrument_id].append(calibration)
+    found: dict[UUID, list[CalibrationFound]] = defaultdict(list)
+    for one in calibrations_found(*meters) if meters else ():
+        found[one.instrument_id].append(one)
     revisions = (
         TraverseRevision.objects.filter(traverse__visit=visit, number__gt=1)
         .order_by("number")
@@ -124,4 +132,5 @@ def visit_rows(visit_id: UUID) -> VisitRows | None:
             .order_by("made_at", "pk")
         ),
         calibrations={key: tuple(rows) for key, rows in calibrations.items()},
+        found={key: tuple(rows) for key, rows in found.items()},
     )

@@ -24,13 +24,12 @@ from airflow_jobs.actions.meter_corrections import (
     take_correction_back,
 )
 from airflow_jobs.actions.records import StaleRevision
+from airflow_jobs.found_off import CalibrationFound, calibrations
 from airflow_jobs.models import Calibration, Person
 from dashboards import calibration_words, words
 from dashboards.pages.frame import Frame, file_of, form_page, page
-from dashboards.queries.calibrations import calibrations
 from dashboards.queries.meters import results_named
 from dashboards.tables import Cell, Column, Table
-from dashboards.values.calibrations import CalibrationFound
 from dashboards.values.meters import ResultNamed
 
 MOST: Final = 1000

@@ -22,8 +22,10 @@ from airflow_jobs.actions.report_links import (
     revoke_report_link,
 )
 from airflow_jobs.display import day_text
+from airflow_jobs.documents.visit_report import visit_report
 from airflow_jobs.models import Person, ReportLink, Visit
 from dashboards.pages.frame import Frame, form_page
+from dashboards.pages.visit import in_doubt_of
 
 MOST: Final = 50
 """Links that the page lists; more of one visit are in the API's list."""
@@ -52,6 +54,7 @@ def report_links(frame: Frame, *, visit_id: UUID) -> HttpResponse:
             made = _made(actor, visit_id, sent.get("lifetime_days", ""), sent.get("label", ""))
         except RulesBroken as error:
             problem = error.errors[0].message
+    report = visit_report(visit_id)
     return render(
         frame.request,
         "office/report_links.html",
@@ -62,6 +65,7 @@ def report_links(frame: Frame, *, visit_id: UUID) -> HttpResponse:
             "section": "systems",
             "visit": visit,
             "day": _day(visit),
+            "in_doubt": in_doubt_of(report) if report is not None else (),
             "links": _listed(visit_id, ZoneInfo(frame.house.time_zone)),
             "made": made,
             "problem": problem,

@@ -7,11 +7,11 @@ import datetime
 from django.urls import reverse
 
 from airflow_jobs import units as dimensions
+from airflow_jobs.found_off import CalibrationFound
 
 from ..calibration_words import offset_text, signed_percent
 from ..display import Units, percent, unbroken, write
 from ..tables import Cell, Column, Table
-from ..values.calibrations import CalibrationFound
 
 
 def calibrations_table(

@@ -11,16 +11,15 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from airflow_jobs import units
+from airflow_jobs.found_off import CalibrationFound, calibrations
 from airflow_jobs.models import Verdict
 
 from .. import calibration_words, meter_words, words
 from ..charts.meters import meters_compared
 from ..display import Units, unbroken
 from ..filters import Asked
-from ..queries.calibrations import calibrations
 from ..queries.meters import register, rests_on
 from ..tables import Cell, Column, Table
-from ..values.calibrations import CalibrationFound
 from ..values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register, RestsOn
 from .calibration_tables import calibrations_table
 from .filtering import filter_form, offered_choices

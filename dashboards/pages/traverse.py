@@ -10,12 +10,12 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from airflow_jobs import units as dimensions
+from airflow_jobs.found_off import calibrations
 from airflow_jobs.models import Verdict
 
 from .. import calibration_words, words
 from ..display import Shown, Units, percent, unbroken
 from ..filters import day_text
-from ..queries.calibrations import calibrations
 from ..queries.traverse import traverse_record
 from ..strips import JudgedStrip
 from ..tables import Table

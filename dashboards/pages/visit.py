@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -12,6 +13,7 @@ from airflow_jobs.documents.values import VisitReport
 from airflow_jobs.documents.visit_pdf import visit_pdf
 from airflow_jobs.documents.visit_report import visit_report
 
+from .. import words
 from .frame import Frame, page
 
 
@@ -23,8 +25,24 @@ def visit(frame: Frame, *, visit_id: UUID) -> HttpResponse:
         "visit.html",
         section="systems",
         report=report,
+        in_doubt=in_doubt_of(report),
         crew=report.crew if frame.viewer.sees_crew(report.crew_id) else "another crew",
     )
+
+
+def in_doubt_of(report: VisitReport) -> list[dict[str, Any]]:
+    """Return what to say of meters that were found off later, before a report goes out."""
+    return [
+        {
+            "id": meter.instrument_id,
+            "text": (
+                f"{words.listed(tags)} {'was' if len(tags) == 1 else 'were'} measured with "
+                f"{meter.name}, which was found off later; nothing of that is corrected. Decide on "
+                "it before this report goes to the customer."
+            ),
+        }
+        for meter, tags in report.in_doubt.items()
+    ]
 
 
 @page

@@ -9,10 +9,11 @@ from uuid import UUID
 
 from airflow_jobs.models import AdjustmentKind
 
-from ..values.next_steps import BesideStanding, ChangedSince, MeterInDoubt
+from ..values.meters import MeterInDoubt
+from ..values.next_steps import BesideStanding, ChangedSince
 from ..values.systems import NeedsALook
-from .calibrations import calibrations
 from .measured import rows
+from .meters_in_doubt import meters_in_doubt
 
 _KINDS: Final = {str(kind): label for kind, label in AdjustmentKind.choices}
 
@@ -37,7 +38,7 @@ WHERE c.traverse_id = ANY (%(traverses)s) OR c.flow_set_id = ANY (%(flow_sets)s)
 
 
 def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding]:
-    """Return system -> what its next step rests on; two statements.
+    """Return system -> what its next step rests on; three statements at most.
 
     Parameters
     ----------
@@ -80,12 +81,5 @@ def _in_doubt(needing: Sequence[NeedsALook]) -> dict[UUID, MeterInDoubt]:
         for one in needing
         if one.reasons[0].measurement is not None
     }
-    meters = {one.instrument_id for one in measured.values() if one.instrument_id}
-    found = calibrations(*meters) if meters else ()
-    return {
-        key: MeterInDoubt(calibration.instrument_id, calibration.meter, calibration.performed_on)
-        for key, one in measured.items()
-        for calibration in found
-        if calibration.instrument_id == one.instrument_id
-        and calibration.leaves_in_doubt(one.taken_at.date())
-    }
+    found = meters_in_doubt([one for one in measured.values() if one is not None])
+    return {key: meter for key, meter in zip(measured, found, strict=True) if meter is not None}

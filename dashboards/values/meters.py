@@ -119,6 +119,17 @@ class Register:
 
 
 @dataclass(frozen=True, slots=True)
+class MeterInDoubt:
+    """A meter that a later calibration found off; what it measured is not corrected."""
+
+    id: UUID
+    name: str
+    found_on: datetime.date
+    change: float
+    """What must be added to what it read, relative."""
+
+
+@dataclass(frozen=True, slots=True)
 class RestsOn:
     """One result that rests on a meter."""
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from typing import Any
-from uuid import UUID
+
+from .meters import MeterInDoubt
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,15 +18,6 @@ class ChangedSince:
     kind: str
     from_value: str
     to_value: str
-
-
-@dataclass(frozen=True, slots=True)
-class MeterInDoubt:
-    """A meter that a later calibration found off; what it measured is not corrected."""
-
-    id: UUID
-    name: str
-    found_on: datetime.date
 
 
 @dataclass(frozen=True, slots=True)

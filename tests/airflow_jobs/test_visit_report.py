@@ -32,7 +32,7 @@ from tests.factories import NOW
 from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
-STATEMENTS = 11
+STATEMENTS = 12
 BESIDE = ("External static", "Filter drop", "Temperature rise", "Capture hood")
 
 
@@ -122,6 +122,86 @@ def test_the_meter_is_named_with_its_calibration_on_that_day() -> None:
         instrument=meter, performed_on=NOW.date() + days, due_on=NOW.date() + 2 * days
     )
     assert "certificate C-9" in said()
+
+
+def test_a_meter_that_was_found_off_later_is_said_of_every_number_that_rests_on_it() -> None:
+    meter = factories.make_instrument(label="Vane 1", accuracy_relative=0.02)
+    factories.make_calibration(instrument=meter)
+    visit = make_job(found=300.0, left=400.0, instrument=meter)
+    make_measured(
+        stage="check",
+        visit=visit,
+        section=visit.traverses.all()[0].duct_section,
+        instrument=meter,
+    )
+    assert _report(visit).in_doubt == {}
+    year = datetime.timedelta(days=365)
+    day = NOW.date() + datetime.timedelta(days=90)
+    off = factories.make_calibration(
+        instrument=meter, performed_on=day, due_on=day + year, gain=1.06
+    )
+    report = _report(visit)
+    (pair,) = report.systems[0].pairs
+    for standing in (pair.before, pair.after):
+        assert standing is not None
+        assert loose(standing.remarks[0]) == (
+            "In doubt: the calibration of 1 Sep 2026 found that the meter, Vane 1, read 6.0 % "
+            "low. It may have done so on this day already; this number is not corrected."
+        )
+    assert report.summaries[0].endswith(
+        "That is in doubt: the meter was found off later, and nothing is corrected."
+    )
+    assert pair.others[0].endswith("in doubt: the meter was found off later")
+    assert [(one.name, tags) for one, tags in report.in_doubt.items()] == [
+        ("Vane 1", (report.systems[0].tag,))
+    ]
+    type(off).objects.filter(pk=off.pk).update(
+        corrects_from=day - year, corrects_wholly=True, corrects_because="It fell."
+    )
+    report = _report(visit)
+    assert report.in_doubt == {}
+    assert "doubt" not in " ".join(report.summaries)
+
+
+def test_a_meter_found_off_after_one_of_the_two_numbers_is_said_of_that_one() -> None:
+    off, good = (
+        factories.make_instrument(label=label, accuracy_relative=0.02) for label in ("Off", "Good")
+    )
+    day = NOW.date() + datetime.timedelta(days=90)
+    factories.make_calibration(instrument=off, performed_on=day, due_on=day, gain=0.94)
+    visit = make_job(found=300.0, left=None, instrument=off)
+    section = visit.traverses.all()[0].duct_section
+    make_measured(stage="as_left", visit=visit, section=section, instrument=good)
+    report = _report(visit)
+    assert "That is in doubt: the meter before was found off later" in report.summaries[0]
+    after = report.systems[0].pairs[0].after
+    assert after is not None
+    assert not after.in_doubt
+
+
+def test_a_flow_set_is_in_doubt_with_any_of_its_meters() -> None:
+    good, off = (
+        factories.make_instrument(label=label, accuracy_relative=0.02) for label in ("Good", "Off")
+    )
+    day = NOW.date() + datetime.timedelta(days=90)
+    factories.make_calibration(instrument=off, performed_on=day, due_on=day, gain=0.94)
+    visit = factories.make_visit(started_at=NOW)
+    equipment = factories.make_equipment(site=visit.site)
+    members = [
+        factories.make_traverse(
+            visit=visit,
+            duct_section=factories.make_section(equipment=equipment),
+            instrument=meter,
+            taken_at=NOW,
+        )
+        for meter in (good, off)
+    ]
+    flow_set = factories.make_flow_set(visit=visit, equipment=equipment, members=members)
+    computation = flow_set.computation
+    computation.result = make_result(computation, per_ton=400.0)
+    computation.state = State.COMPUTED
+    computation.save()
+    assert [one.name for one in _report(visit).in_doubt] == ["Off"]
 
 
 def test_what_was_measured_once_says_what_is_missing() -> None:

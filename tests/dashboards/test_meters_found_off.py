@@ -12,8 +12,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from airflow_jobs import recompute
+from airflow_jobs.found_off import calibrations
 from airflow_jobs.models import Calibration, Instrument, Traverse
-from dashboards.queries.calibrations import calibrations
 from tests import factories
 from tests.dashboards.test_instruments import _check
 from tests.dashboards.test_pages import _rows, _text

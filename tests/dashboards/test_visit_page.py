@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 from collections.abc import Callable
@@ -16,10 +17,11 @@ from django.utils import timezone
 from airflow_jobs.models import Company, Crew, Person, ReportLink, Visit
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job, make_measured
+from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db
 # Sign-in and company (three) and the report's own.
-STATEMENTS = 14
+STATEMENTS = 15
 
 
 @pytest.fixture
@@ -99,6 +101,21 @@ def test_a_technician_reads_any_visit_but_no_other_crew_s_name(
     assert "Rival crew" not in text
     assert technician.get(f"/visits/{other.pk}/report.pdf").status_code == 200
     assert "Send it to the customer" not in text
+
+
+def test_a_meter_found_off_later_is_said_before_the_report_goes_to_the_customer(
+    manager: Client, crew: Crew
+) -> None:
+    meter = factories.make_instrument(label="Vane 1", accuracy_relative=0.02)
+    day = NOW.date() + datetime.timedelta(days=90)
+    factories.make_calibration(instrument=meter, performed_on=day, due_on=day, gain=1.06)
+    visit = make_job(found=300.0, left=400.0, crew=crew, instrument=meter)
+    said = "measured with Vane 1, which was found off later; nothing of that is corrected."
+    for address in (f"/visits/{visit.pk}/", _form(visit)):
+        assert said in _text(manager, address)
+        link = f'href="/instruments/{meter.pk}/#found-title">What can be done'
+        assert link in manager.get(address).content.decode()
+    assert "In doubt: the calibration of 1 Sep 2026 found" in _text(manager, f"/visits/{visit.pk}/")
 
 
 def test_a_visit_without_anything_measured_says_what_comes_here(manager: Client) -> None:
