@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Final
 
 from airflow_jobs.models import Stage
@@ -12,6 +13,7 @@ from .display import percent, unbroken, write
 from .due_days import months_after, next_by
 from .filters import day_text
 from .returning_words import outside_ends
+from .values.meters import MeterInDoubt
 from .values.shares import Share
 from .values.sites import SitePicture
 from .values.systems import CallHistory, LevelChange, Trend
@@ -175,6 +177,18 @@ def step_cause(change: LevelChange) -> str:
     return f"No adjustment on record explains it.{meter} {may}."
 
 
+def rests_in_doubt(meters: Sequence[MeterInDoubt], rests_on: int) -> str:
+    """Say how many of a trend's measurements rest on a meter that was found off later."""
+    names = words.listed(list(dict.fromkeys(one.name for one in meters)))
+    several = len({one.id for one in meters}) > 1
+    what = f"meters found off later ({names})" if several else f"a meter found off later ({names})"
+    one = len(meters) == 1
+    return (
+        f"In doubt: {len(meters):,} of its {words.count_of(rests_on, 'measurement')} "
+        f"{'rests' if one else 'rest'} on {what} and {'is' if one else 'are'} not corrected."
+    )
+
+
 def trend_text(history: CallHistory, today: datetime.date, every_months: int) -> str:
     """Say where a system goes under one call, and by when it is to be measured again."""
     count = len([one for one in history.measurements if one.stage != Stage.CHECK])
@@ -185,6 +199,8 @@ def trend_text(history: CallHistory, today: datetime.date, every_months: int) ->
             "three days over half a year without an adjustment in between."
         )
     said = words.trend_sentence(history.trend, today)
+    if history.trend is not None and history.in_doubt:
+        said += f" {rests_in_doubt(history.in_doubt, history.rests_on)}"
     by = next_by(history.trend, today)
     if by is not None:
         if by <= today:

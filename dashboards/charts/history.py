@@ -36,6 +36,8 @@ LANE_HEIGHT: Final = 22
 MOST_POINTS: Final = 180
 FURTHEST: Final = datetime.timedelta(days=730)
 """How far ahead of the last measurement a trend is drawn."""
+IN_DOUBT: Final = "?"
+"""Stands at what rests on a meter that was found off later."""
 VERDICT_WORDS: Final = {
     "low": "low",
     "high": "high",
@@ -179,7 +181,10 @@ def _add_points(
             name=name,
             showlegend=False,
             mode="markers+text",
-            text=[VERDICT_MARKS.get(one.verdict, "") for one, _ in kept],
+            text=[
+                VERDICT_MARKS.get(one.verdict, "") + (IN_DOUBT if one.in_doubt else "")
+                for one, _ in kept
+            ],
             textposition="middle right",
             textfont={"color": colours, "size": 10},
             marker={
@@ -201,7 +206,7 @@ def _add_points(
                 "thickness": 1.2,
                 "width": 0,
             },
-            customdata=[[_verdict_words(judged)] for _, judged in kept],
+            customdata=[[_hover_words(one, judged)] for one, judged in kept],
             hovertemplate=(
                 f"%{{x|%d %b %Y}}, {name.lower()}<br>%{{y:.4g}}, %{{customdata[0]}}<extra></extra>"
             ),
@@ -211,6 +216,11 @@ def _add_points(
 
 def _verdict_words(judged: Judged) -> str:
     return HANGS_ON_BASIS if judged.hangs_on_basis else VERDICT_WORDS.get(judged.verdict, "")
+
+
+def _hover_words(one: Measurement, judged: Judged) -> str:
+    verdict = _verdict_words(judged)
+    return f"{verdict}; its meter was found off later" if one.in_doubt else verdict
 
 
 def _add_trend(

@@ -21,7 +21,13 @@ from ..tables import Cell, Column, Table
 from ..values.systems import Measurement, SystemHistory
 from .frame import Frame, file_of, page
 from .site_steps import steps_at
-from .system_history import call_charts, measured_at, timeline_table, verdict_of
+from .system_history import (
+    call_charts,
+    in_doubt_text,
+    measured_at,
+    timeline_table,
+    verdict_of,
+)
 
 FILES = ("timeline", "measurements", "adjustments")
 
@@ -100,6 +106,8 @@ def _standing(one: Measurement, units: Units) -> dict[str, Any]:
         "day": day_text(one.taken_at.date()),
         "link": measured_at(one),
         "visit": reverse("visit", args=[one.visit_id]),
+        "in_doubt": in_doubt_text(one),
+        "meter": one.in_doubt.id if one.in_doubt else None,
     }
 
 
@@ -124,6 +132,7 @@ def _measurements_table(history: SystemHistory, viewer: Viewer, units: Units) ->
                 f"Standard flow, {units.name(dimensions.FLOW)}", is_number=True, only_in_file=True
             ),
             Column("Meter and crew"),
+            Column("Meter found off later on", only_in_file=True),
             Column("Visit", only_on_page=True),
             Column("State", only_in_file=True),
             Column("Indicative", only_in_file=True),
@@ -177,6 +186,7 @@ def _row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell, ...]:
             "" if one.flow_standard is None else units.number(one.flow_standard, dimensions.FLOW),
         ),
         Cell(one.instrument or "–", f"{one.instrument}; {crew}", note=crew),
+        Cell("", one.in_doubt.found_on.isoformat() if one.in_doubt else ""),
         Cell("Its report", href=reverse("visit", args=[one.visit_id])),
         Cell(one.state),
         Cell("yes" if one.indicative else "no"),

@@ -13,8 +13,9 @@ from airflow_jobs.models import Stage
 
 from .. import system_words, words
 from ..access import Viewer
-from ..charts.history import LANES, MOST_POINTS, Scale, flow_over_time
+from ..charts.history import IN_DOUBT, LANES, MOST_POINTS, Scale, flow_over_time
 from ..display import Units
+from ..filters import day_text
 from ..queries.frame import House
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
@@ -79,6 +80,11 @@ def _chart(one: CallHistory, history: SystemHistory, units: Units, number: int) 
             " So many would hide each other: of each stage and stretch of time the lowest and the "
             "highest are drawn; the file has all."
         )
+    in_doubt = sum(m.in_doubt is not None for m in judged)
+    doubt = ""
+    if in_doubt:
+        verb = "rests" if in_doubt == 1 else "rest"
+        doubt = f"{IN_DOUBT} {verb} on a meter found off later, not corrected ({in_doubt}); "
     call = words.CALLS.get(one.call, one.call)
     identifier = "chart-history" if number == 0 else f"chart-history-{one.call}"
     return {
@@ -89,7 +95,7 @@ def _chart(one: CallHistory, history: SystemHistory, units: Units, number: int) 
         "sentence": (
             f"{words.count_of(len(judged), 'judged measurement')}, {call.lower()}: "
             f"{words.listed(counted)}, each with its 95 % interval; ▼ is low, ▲ high, ▨ too close "
-            f"to call; the band is the target range.{below}{thinned}"
+            f"to call; {doubt}the band is the target range.{below}{thinned}"
         ),
         "figure": flow_over_time(one, history.events, scale=scale, trend_number=trend_number),
     }
@@ -160,8 +166,29 @@ def _measured_row(one: Measurement, viewer: Viewer, units: Units) -> tuple[Cell,
             strip=judged_strip(judged) if judged else None,
             note=shown.spread if shown else "",
         ),
-        Cell(verdict_of(one), mark=one.verdict if judged else ""),
+        _verdict_cell(one),
         Cell(one.instrument or "–", f"{one.instrument}; {crew}", note=crew),
+    )
+
+
+def _verdict_cell(one: Measurement) -> Cell:
+    verdict = verdict_of(one)
+    doubt = in_doubt_text(one)
+    return Cell(
+        verdict,
+        f"{verdict}; {doubt}" if doubt else verdict,
+        mark=one.verdict if one.judged else "",
+        note=doubt,
+    )
+
+
+def in_doubt_text(one: Measurement) -> str:
+    """Say in short that a measurement's meter was found off later; empty where it wasn't."""
+    if one.in_doubt is None:
+        return ""
+    return (
+        f"in doubt: {one.in_doubt.name} was found off on {day_text(one.in_doubt.found_on)}, not "
+        "corrected"
     )
 
 

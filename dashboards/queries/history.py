@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any, Final
 from uuid import UUID
@@ -24,6 +25,8 @@ from ..values.systems import (
 from .changes import level_changes
 from .measured import MEASURED, rows
 from .measurements import COLUMNS, JOINS, measurement_of
+from .meters_in_doubt import meters_in_doubt
+from .series import series_of
 from .trend import trends_by_call
 
 # A page with more lines than this is read by nobody; the newest are shown and the rest counted.
@@ -65,7 +68,7 @@ _PURPOSES: Final = {str(purpose): label for purpose, label in Purpose.choices}
 
 
 def system_history(equipment_id: UUID, *, limit: int | None = MOST) -> SystemHistory | None:
-    """Return a system's page, or nothing where there is no such system; four statements.
+    """Return a system's page, or nothing where there is no such system; six statements at most.
 
     `limit` is how many measurements are read, the latest; None reads all.
     """
@@ -75,7 +78,10 @@ def system_history(equipment_id: UUID, *, limit: int | None = MOST) -> SystemHis
     site = equipment.site
     zone = ZoneInfo(site.time_zone)
     found = rows(_HISTORY, {"equipment": equipment_id, "limit": limit})
-    measurements = tuple(measurement_of(row, zone) for row in found)
+    read = tuple(measurement_of(row, zone) for row in found)
+    measurements = tuple(
+        replace(one, in_doubt=meter) for one, meter in zip(read, meters_in_doubt(read), strict=True)
+    )
     changed = Adjustment.objects.filter(equipment_id=equipment_id).order_by("made_at", "id")
     adjustments = tuple(
         AdjustmentMade(
@@ -139,6 +145,7 @@ def _beside(
 def _calls(
     measurements: Sequence[Measurement], beside: Sequence[dict[str, Any]]
 ) -> tuple[CallHistory, ...]:
+    trends = trends_by_call(measurements)
     calibrated: dict[UUID, list[datetime.date]] = {}
     corrected = set()
     for row in beside:
@@ -146,6 +153,7 @@ def _calls(
             calibrated.setdefault(row["id"], []).append(row["on_day"])
         elif row["kind"] == "correction":
             corrected.add(row["id"])
+    rests_on = {call: series_of(measurements, call) for call in trends}
     return tuple(
         CallHistory(
             call=call,
@@ -156,8 +164,10 @@ def _calls(
             changes=level_changes(
                 measurements, call, calibrated_on=calibrated, corrected=corrected
             ),
+            rests_on=len(rests_on[call]),
+            in_doubt=tuple(one.in_doubt for one in rests_on[call] if one.in_doubt is not None),
         )
-        for call, trend in trends_by_call(measurements).items()
+        for call, trend in trends.items()
     )
 
 

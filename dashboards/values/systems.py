@@ -9,6 +9,8 @@ from uuid import UUID
 
 from airflow_jobs.calc.conformity import DECIDING_PROBABILITY
 
+from .meters import MeterInDoubt
+
 # Two meters of 4 % each (common practice, from memory) differ by no more nineteen times in twenty.
 METERS_DIFFER_BY: Final = 0.11
 
@@ -74,6 +76,9 @@ class Measurement:
     next are only known where a system's standing is read."""
     is_changed_since: bool = False
     """Whether the system was adjusted after it."""
+    in_doubt: MeterInDoubt | None = None
+    """Its meter, where a later calibration found it off and it is not corrected. Only known where
+    a system's history is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +230,10 @@ class CallHistory:
     """Judged ones, in order of time."""
     trend: Trend | None
     changes: tuple[LevelChange, ...]
+    rests_on: int = 0
+    """How many measurements the trend rests on."""
+    in_doubt: tuple[MeterInDoubt, ...] = ()
+    """The meter of each of these that was measured with one found off later."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from django.test import Client
 
 from airflow_jobs.models import DuctSection, Instrument, TraverseRevision
 from dashboards import system_words
+from dashboards.filters import day_text
 from dashboards.queries.history import system_history
 from dashboards.values.systems import LevelChange, SystemHistory
 from tests import factories
@@ -22,6 +23,7 @@ from tests.spaces import loose
 
 pytestmark = pytest.mark.django_db
 MONTH = datetime.timedelta(days=30)
+YEAR = datetime.timedelta(days=365)
 STEADY = (400.0, 404.0, 398.0, 402.0, 399.0)
 
 
@@ -103,6 +105,50 @@ def test_a_drift_is_no_step_and_asks_for_a_measurement_before_it_may_leave(
     assert call.trend.leaves_earliest_on is not None
     assert by <= max(call.trend.leaves_earliest_on, TODAY)
     assert "before the earliest end of that" in system_words.trend_text(call, TODAY, 12)
+
+
+def test_what_rests_on_a_meter_found_off_later_is_marked_and_said_beside_the_trend(
+    manager: Client, section: DuctSection, meter: Instrument
+) -> None:
+    _found(section, tuple(430.0 - 8.0 * number for number in range(8)), meter)
+    assert "n doubt" not in _text(manager, section)
+    day = TODAY - datetime.timedelta(days=300)
+    before = factories.make_calibration(
+        instrument=meter, performed_on=day - 5 * YEAR, due_on=day, gain=1.0
+    )
+    off = factories.make_calibration(
+        instrument=meter, performed_on=day, due_on=day + 2 * YEAR, gain=1.06
+    )
+    text = _text(manager, section)
+    assert (
+        "In doubt: 5 of its 8 measurements rest on a meter found off later (Vane 1) and are not "
+        "corrected. Next measurement"
+    ) in text
+    assert "? rest on a meter found off later, not corrected (5); the band" in text
+    said = f"in doubt: Vane 1 was found off on {day_text(day)}, not corrected"
+    assert text.count(said) == 5
+    page = manager.get(f"/systems/{section.equipment_id}/").content.decode()
+    assert "its meter was found off later" in page
+    address = f"/systems/{section.equipment_id}/measurements.csv"
+    rows = list(csv.DictReader(io.StringIO(manager.get(address).content.decode())))
+    assert [row["Meter found off later on"] for row in rows] == [""] * 3 + [day.isoformat()] * 5
+    address = f"/systems/{section.equipment_id}/timeline.csv"
+    assert manager.get(address).content.decode().count(said) == 5
+    type(off).objects.filter(pk=off.pk).update(
+        corrects_from=before.performed_on, corrects_wholly=True, corrects_because="It fell."
+    )
+    assert "n doubt" not in _text(manager, section)
+
+
+def test_where_a_system_stands_says_that_its_meter_was_found_off_later(
+    manager: Client, section: DuctSection, meter: Instrument
+) -> None:
+    make_job(found=None, left=400.0, section=section, instrument=meter)
+    day = TODAY + datetime.timedelta(days=30)
+    factories.make_calibration(instrument=meter, performed_on=day, due_on=day, gain=0.94)
+    page = manager.get(f"/systems/{section.equipment_id}/").content.decode()
+    assert f"In doubt: Vane 1 was found off on {day_text(day)}, not corrected." in page
+    assert f'href="/instruments/{meter.pk}/#found-title"' in page
 
 
 def test_an_adjustment_explains_what_changed(section: DuctSection, meter: Instrument) -> None:
