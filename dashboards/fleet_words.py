@@ -31,17 +31,34 @@ def standing(share: Share, change: Change | None, asked: Asked) -> Standing | No
     verb = "left" if asked.filters.stage == "as_left" else "found"
     when = period_in_sentence(asked)
     if share.total < FEWEST_FOR_PERCENT:
-        were = "was" if share.total == 1 else "were"
-        return Standing(
-            figure=share_text(share),
-            behind="",
-            rest=f"{'job' if share.total == 1 else 'jobs'} {when} {were} {verb} in range; so few "
-            f"say little: the true share may lie anywhere from {interval_text(share)}.",
-        )
+        return _of_few(share, f"{when} ", verb)
     return Standing(
         figure=percent(share.share),
         behind=f"({interval_text(share)})",
         rest=f"of {share.total:,} jobs {when} were {verb} in range{change_clause(change)}.",
+    )
+
+
+def standing_of_crews(share: Share, who: str) -> Standing | None:
+    """Return the sentence that says what one crew left, or all of them; none without a job."""
+    if not share.total:
+        return None
+    if share.total < FEWEST_FOR_PERCENT:
+        return _of_few(share, f"of {who} ", "left")
+    return Standing(
+        figure=percent(share.share),
+        behind=f"({interval_text(share)})",
+        rest=f"of the jobs of {who} were left in range, {share.inside:,} of {share.total:,}.",
+    )
+
+
+def _of_few(share: Share, which: str, verb: str) -> Standing:
+    job, were = ("job", "was") if share.total == 1 else ("jobs", "were")
+    return Standing(
+        figure=share_text(share),
+        behind="",
+        rest=f"{job} {which}{were} {verb} in range; so few say little: the true share may lie "
+        f"anywhere from {interval_text(share)}.",
     )
 
 

@@ -7,11 +7,18 @@ from typing import Final
 
 from airflow_jobs.models import Stage
 
-from .display import percent, write
+from .display import write
 from .statistics.comparisons import FEWEST_JOBS
 from .values.crews import CrewShare, Funnel, Visits
 from .values.shares import NamedShare, Share
-from .words import count_of, listed_first, share_text
+from .words import (
+    FEWEST_FOR_PERCENT,
+    count_of,
+    listed,
+    listed_first,
+    portion_text,
+    share_text,
+)
 
 _SHORT: Final = "chance and site mix explain"
 
@@ -34,7 +41,7 @@ def held_sentence(counted: Sequence[NamedShare], *, stage: str, nouns: str, expl
     """Say who differs, or how many could be compared: what can't be compared is no all-clear."""
     if len(counted) == 1:
         return _alone(counted[0], stage, nouns, explained)
-    differing = [one.name for one in counted if _differs(one, stage)]
+    differing = [one for one in counted if _differs(one, stage)]
     comparable = [one for one in counted if _is_comparable(one, stage)]
     if not comparable:
         return (
@@ -49,8 +56,7 @@ def held_sentence(counted: Sequence[NamedShare], *, stage: str, nouns: str, expl
             f"takes {FEWEST_JOBS}."
         )
     if differing:
-        verb = "differs" if len(differing) == 1 else "differ"
-        return f"{listed_first(differing)} {verb} more than {explained}.{few}"
+        return f"{_differ(differing, stage, explained)}{few}"
     if len(comparable) == 1:
         return (
             f"No evidence that {comparable[0].name} differs by more than {explained}; no other of "
@@ -62,7 +68,7 @@ def held_sentence(counted: Sequence[NamedShare], *, stage: str, nouns: str, expl
 
 def _alone(one: NamedShare, stage: str, nouns: str, explained: str) -> str:
     if _differs(one, stage):
-        return f"{one.name} differs more than {explained}."
+        return _differ([one], stage, explained)
     if _is_comparable(one, stage):
         return (
             f"No evidence that {one.name} differs from the other {nouns} by more than {explained}."
@@ -73,6 +79,22 @@ def _alone(one: NamedShare, stage: str, nouns: str, explained: str) -> str:
             f"{FEWEST_JOBS} that it takes."
         )
     return f"{one.name} is not compared: there are too few jobs of other {nouns} here."
+
+
+def _differ(differing: Sequence[NamedShare], stage: str, explained: str) -> str:
+    """Say who left, or found, more outside than the others would have, and who less."""
+    verb = "left" if stage == Stage.AS_LEFT else "found"
+    sides = (
+        ("more", [one.name for one in differing if _is_worse(one, stage)]),
+        ("less", [one.name for one in differing if not _is_worse(one, stage)]),
+    )
+    said = [f"{listed_first(names)} {verb} {side} outside" for side, names in sides if names]
+    return f"{listed(said)} than {explained}."
+
+
+def _is_worse(one: NamedShare, stage: str) -> bool:
+    compared = one.compared_at(stage)
+    return compared is not None and one.at(stage).outside > compared.expected_outside
 
 
 def _differs(one: NamedShare, stage: str) -> bool:
@@ -88,7 +110,8 @@ def _is_comparable(one: NamedShare, stage: str) -> bool:
 def compared_text(one: NamedShare, *, stage: str, nouns: str) -> str:
     """Say what the comparison with the others found."""
     if _differs(one, stage):
-        return f"Differs more than {explained_by(nouns)}"
+        side = "More" if _is_worse(one, stage) else "Less"
+        return f"{side} outside than {explained_by(nouns)}"
     if _is_comparable(one, stage):
         return "No evidence of a difference"
     if one.at(stage).total < FEWEST_JOBS:
@@ -96,7 +119,7 @@ def compared_text(one: NamedShare, *, stage: str, nouns: str) -> str:
     return f"Too few jobs of other {nouns} to compare with"
 
 
-def crew_sentence(one: NamedShare, *, subject: str = "This") -> str:
+def crew_sentence(one: NamedShare, *, subject: str = "This crew") -> str:
     """Say in plain words how what a crew left compares with the company.
 
     Where the crew isn't named beside it, its name is the `subject`.
@@ -105,11 +128,10 @@ def crew_sentence(one: NamedShare, *, subject: str = "This") -> str:
     if compared is None or not left.total:
         return "Nothing was measured and judged as left."
     if compared.differs:
-        side = "More" if left.outside > compared.expected_outside else "Fewer"
+        side = "more" if _is_worse(one, Stage.AS_LEFT) else "less"
         return (
-            f"{subject} differs more than {_SHORT}. "
-            f"{side} outside than expected: {left.outside:,}, where the others would have left "
-            f"{write(compared.expected_outside, 0)} at the same sites."
+            f"{subject} left {side} outside than {_SHORT}: {left.outside:,}, where the others "
+            f"would have left {write(compared.expected_outside, 1)} at the same sites."
         )
     if compared.is_comparable:
         return "No evidence that this differs from the company."
@@ -125,8 +147,9 @@ def funnel_sentence(named: Sequence[NamedShare], funnel: Funnel | None, *, whole
     counted = [one for one in named if one.left.total]
     if funnel is None and not any(_is_comparable(one, Stage.AS_LEFT) for one in counted):
         return (
-            f"{percent(whole.share)} of {count_of(whole.total, 'job')} of all crews were left in "
-            f"range. It takes two crews with {FEWEST_JOBS} jobs or more to compare any."
+            f"{portion_text(whole.inside, whole.total)} of all crews "
+            f"{_were(whole.inside, whole.total)} left in range. It takes two crews with "
+            f"{FEWEST_JOBS} jobs or more to compare any."
         )
     if not counted:
         return "No crew that is shown here has a job judged as left."
@@ -153,20 +176,25 @@ def difficulty_sentence(found: Share, only: CrewShare | None = None) -> str:
     )
     if only is None:
         return (
-            f"{percent(found.outside / found.total)} of {count_of(found.total, 'job')} were found "
+            f"{portion_text(found.outside, found.total)} {_were(found.outside, found.total)} found "
             f"out of range. {means}"
         )
-    company = f"{percent(found.outside / found.total)} of {found.total:,}"
+    company = portion_text(found.outside, found.total)
     own = only.named.found
     if not own.total:
         return (
-            f"Nothing that {only.name} measured was judged as found; in the company {company} jobs "
-            f"were found out of range. {means}"
+            f"Nothing that {only.name} measured was judged as found; in the company {company} "
+            f"{_were(found.outside, found.total)} found out of range. {means}"
         )
     return (
-        f"{percent(own.outside / own.total)} of {count_of(own.total, 'job')} of {only.name} were "
-        f"found out of range, in the company {company}. {means}"
+        f"{portion_text(own.outside, own.total)} of {only.name} {_were(own.outside, own.total)} "
+        f"found out of range, in the company {company} "
+        f"{_were(found.outside, found.total)}. {means}"
     )
+
+
+def _were(number: int, total: int) -> str:
+    return "was" if number == 1 and total < FEWEST_FOR_PERCENT else "were"
 
 
 def visits_sentence(visits: Visits, *, who: str = "") -> str:

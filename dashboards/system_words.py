@@ -30,8 +30,9 @@ def site_sentence(site: str, share: Share, *, differs: bool, expected: float | N
     if not share.total:
         return "Nothing was measured and judged as found here in this period."
     said = (
-        f"{percent(share.outside / share.total)} of {words.count_of(share.total, 'job')} here "
-        f"were found out of range (95 % interval {outside_ends(share)})."
+        f"{words.portion_text(share.outside, share.total)} here "
+        f"{'was' if share.total == 1 else 'were'} found out of range "
+        f"(95 % interval {outside_ends(share)})."
     )
     if expected is None:
         return f"{said} Too few jobs to compare with other sites."

@@ -132,6 +132,14 @@ def share_text(share: Share) -> str:
     return percent(share.share)
 
 
+def portion_text(number: int, total: int, *, noun: str = "job") -> str:
+    """Return `36 % of 150 jobs`; of few the counts, which pretend nothing: `2 of 3 jobs`."""
+    of = count_of(total, noun)
+    if total < FEWEST_FOR_PERCENT:
+        return f"{number:,} of {of}"
+    return f"{percent(number / total)} of {of}"
+
+
 def count_of(number: int, one: str, many: str = "") -> str:
     """Return `1 system`, `2 systems`."""
     return f"{number:,} {one if number == 1 else many or f'{one}s'}"

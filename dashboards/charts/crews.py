@@ -113,7 +113,7 @@ def _add_crews(
             x=[left.total for left in lefts],
             y=[100.0 * (left.share or 0.0) for left in lefts],
             text=[one.name if places[one.id] else "" for one in shown],
-            name="Differs more than chance and site mix explain" if is_marked else "A crew",
+            name="More or less outside than chance and site mix explain" if is_marked else "A crew",
             mode="markers+text",
             textposition=[places[one.id] or "bottom center" for one in shown],
             meta={"bareWhereNarrow": not is_marked},

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from django.urls import reverse
 
 from .. import group_words, words
-from ..display import percent
 from ..filters import Asked
 from ..tables import Cell, Column, Table
 from ..values.crews import CrewShare
+from ..values.shares import Share
 from .fleet_tables import MOST_ROWS, PLANNING_COLUMNS, SHARE_COLUMNS, planning_cells, share_cells
 
 
@@ -32,7 +32,7 @@ def left_table(
             *SHARE_COLUMNS,
             *PLANNING_COLUMNS,
             Column("Outside, others at these sites", is_number=True),
-            Column("How they found them", is_number=True),
+            Column("Found outside", is_number=True),
             Column("What it says"),
         ),
         rows=tuple(
@@ -59,13 +59,18 @@ def _left_row(one: CrewShare, asked: Asked, *, is_whole: bool) -> tuple[Cell, ..
         *share_cells(named.left),
         *planning_cells(compared),
         expected,
-        Cell(
-            f"{percent(found.outside / found.total)} outside" if found.total else "–",
-            found.outside / found.total if found.total else "",
-            note=f"of {found.total:,} found" if found.total else "",
-        ),
+        _found_cell(found),
         Cell("The whole" if is_whole else group_words.crew_sentence(named)),
     )
+
+
+def _found_cell(found: Share) -> Cell:
+    if not found.total:
+        return Cell("–", "")
+    share = found.outside / found.total
+    if found.total < words.FEWEST_FOR_PERCENT:
+        return Cell(f"{found.outside:,} of {found.total:,}", share)
+    return Cell(words.percent(share), share, note=f"of {found.total:,}")
 
 
 def found_table(

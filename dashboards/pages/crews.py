@@ -9,10 +9,11 @@ from uuid import UUID
 from django.http import Http404, HttpResponse
 from django.urls import reverse
 
-from .. import group_words, words
+from .. import group_words
 from ..charts.crews import crew_funnel
 from ..charts.shares import shares_by_name
 from ..filters import Asked
+from ..fleet_words import standing_of_crews
 from ..queries.crews import crew_comparison
 from ..strips import share_strip
 from ..values.crews import CrewComparison, CrewShare, Visits
@@ -146,10 +147,7 @@ def _headline(view: View) -> dict[str, Any]:
     nobody = only is None and view.asked.filters.crew is not None
     share = only.named.left if only else Share.of_none() if nobody else view.comparison.left
     return {
-        "share": share,
-        "who": only.name if only else "all crews",
-        "percent": words.percent(share.share),
-        "interval": words.interval_text(share),
+        "standing": standing_of_crews(share, only.name if only else "all crews"),
         "strip": share_strip(share),
     }
 

@@ -17,7 +17,6 @@ from ..values.shares import Compared, FleetShares, NamedShare, Share
 # On the page; the file has all of them.
 MOST_ROWS: Final = 25
 
-FEWEST_FOR_A_SHARE: Final = 4
 
 SHARE_COLUMNS: Final = (
     Column("In range"),
@@ -55,8 +54,6 @@ def planning_cells(compared: Compared | None) -> tuple[Cell, ...]:
 
 def share_cells(share: Share) -> tuple[Cell, ...]:
     has_any = share.total > 0
-    # A percentage of one to three jobs would say more than anybody knows; the interval does not.
-    is_told = share.total >= FEWEST_FOR_A_SHARE
     return (
         Cell(
             f"{share.inside:,}",
@@ -64,7 +61,7 @@ def share_cells(share: Share) -> tuple[Cell, ...]:
             strip=share_strip(share),
         ),
         Cell(
-            percent(share.share) if is_told else "–",
+            words.share_text(share) if has_any else "–",
             share.share if has_any else "",
             note=words.interval_text(share) if has_any else "",
         ),

@@ -71,14 +71,14 @@ def test_a_crew_is_marked_by_what_it_left_and_not_by_what_it_found(
     manager: Client, careless: Crew
 ) -> None:
     text = _text(manager)
-    assert "Careless differs more than chance and site mix explain." in text
-    assert "More outside than expected: 16, where the others would have left" in text
+    assert "Careless left more outside than chance and site mix explain." in text
+    assert "site mix explain: 16, where the others would have left" in text
     assert text.count("No evidence that this differs from the company.") == 5
     rows = {row["Crew"]: row for row in _rows(manager, "left")}
     assert next(iter(rows)) == "Careless"
     assert rows["Trouble"]["What it says"] == "No evidence that this differs from the company."
-    assert float(rows["Trouble"]["How they found them"]) == 1.0
-    assert float(rows["Steady"]["How they found them"]) == 0.0
+    assert float(rows["Trouble"]["Found outside"]) == 1.0
+    assert float(rows["Steady"]["Found outside"]) == 0.0
     found = {row["Crew"]: row for row in _rows(manager, "found")}
     assert found["Trouble"]["In range"] == "0"
     assert "What it says" not in found["Trouble"]
@@ -170,14 +170,17 @@ def test_a_technician_sees_the_own_crew_against_the_whole(technician: Client, cr
 
 def test_one_crew_alone_is_still_held_against_all(manager: Client, careless: Crew) -> None:
     text = _text(manager, f"{EVERYTHING}&crew={careless.pk}")
-    assert "Careless differs more than chance and site mix explain." in text
+    assert "Careless left more outside than chance and site mix explain." in text
     assert [row["Crew"] for row in _rows(manager, "left", f"period=all&crew={careless.pk}")] == [
         "Careless",
         "The company",
     ]
     assert "Careless and the company" in text
-    assert "33 % 18 to 53 % of the jobs of Careless were left in range" in text
-    assert "0 % of 24 jobs of Careless were found out of range, in the company 19 % of 154." in text
+    assert "33 % (18 to 53 %) of the jobs of Careless were left in range, 8 of 24." in text
+    assert (
+        "0 % of 24 jobs of Careless were found out of range, in the company 19 % of 154 jobs were."
+        in text
+    )
     assert "Careless: 24 visits begun: nothing was measured in 0" in text
 
 
@@ -198,7 +201,7 @@ def test_the_fleet_says_of_a_chosen_crew_what_the_crews_page_says(
     address = f"/?period=all&crew={careless.pk}{stage}"
     text = _text(manager, address)
     if not stage:
-        assert "Careless differs more than chance and the mix of sites explain." in text
+        assert "Careless left more outside than chance and the mix of sites explain." in text
         assert "The dashed line is the whole, 82 %." in text
     else:
         assert "No evidence that Careless differs from the other crews" in text
@@ -318,3 +321,12 @@ def test_crews_are_named_in_the_funnel_where_there_is_room_and_the_marked_one_al
         *comparison.funnel.low_all, *(one.named.left.share or 0.0 for one in comparison.crews)
     )
     assert lowest - 27.0 <= made["layout"]["yaxis"]["range"][0] <= lowest
+
+
+def test_of_few_jobs_counts_are_said_and_no_percentage(manager: Client) -> None:
+    _jobs(_crew("North"), inside=2, outside=1)
+    text = _text(manager)
+    assert "2 of 3 jobs of North were left in range; so few say little" in text
+    assert "3 of 3 jobs were found out of range." in text
+    assert "67 %" not in text
+    assert "100 %" not in text

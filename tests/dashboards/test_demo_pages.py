@@ -63,7 +63,7 @@ def test_the_crew_that_leaves_too_many_outside_is_marked_and_nobody_else(filled:
     }
     assert marked == {CARELESS_CREW}
     assert comparison.crews[0].name == CARELESS_CREW
-    assert "differs more than chance and site mix explain" in group_words.crew_sentence(
+    assert "left more outside than chance and site mix explain" in group_words.crew_sentence(
         comparison.crews[0].named
     )
 

@@ -215,7 +215,7 @@ def test_a_small_crew_is_not_named_without_consent(manager: Client) -> None:
     assert "Pair crew" not in " ".join(crews.sentences)
     factories.make_company(compare_small_crews=True)
     crews = next(one for one in digest_at(now).sections if one.title == "Crews")
-    assert "Pair crew differs more than chance and site mix explain." in crews.sentences[0]
+    assert "Pair crew left more outside than chance and site mix explain:" in crews.sentences[0]
 
 
 def test_a_redacted_person_gets_nothing_more(db: None) -> None:
