@@ -165,15 +165,15 @@ def _contrast_rows(contrast: Contrast, first: str, second: str) -> list[tuple[Ce
     if contrast.low is not None and contrast.high is not None and not contrast.can_tell:
         difference = (Cell("–", "", note="too few jobs"), Cell("", ""), Cell("", ""))
     elif contrast.difference is not None:
-        has_ends = contrast.low is not None and contrast.high is not None
+        ends = None if contrast.low is None or contrast.high is None else contrast
         difference = (
             Cell(
                 words.signed(contrast.difference),
-                contrast.difference,
-                note=words.ends(contrast.low or 0.0, contrast.high or 0.0) if has_ends else "",
+                100.0 * contrast.difference,
+                note=words.ends(contrast.low or 0.0, contrast.high or 0.0) if ends else "",
             ),
-            Cell("", contrast.low if has_ends else ""),
-            Cell("", contrast.high if has_ends else ""),
+            Cell("", 100.0 * (contrast.low or 0.0) if ends else ""),
+            Cell("", 100.0 * (contrast.high or 0.0) if ends else ""),
         )
     return [
         (
@@ -228,9 +228,11 @@ def _change_cells(part: Part) -> tuple[Cell, ...]:
     if not part.can_tell:
         return Cell("–", "", note="too few jobs"), Cell("", ""), Cell("", "")
     return (
-        Cell(words.signed(part.per_year), part.per_year, note=words.ends(part.low, part.high)),
-        Cell("", part.low),
-        Cell("", part.high),
+        Cell(
+            words.signed(part.per_year), 100.0 * part.per_year, note=words.ends(part.low, part.high)
+        ),
+        Cell("", 100.0 * part.low),
+        Cell("", 100.0 * part.high),
     )
 
 

@@ -222,7 +222,7 @@ def test_a_rise_is_said_with_its_interval(manager: Client) -> None:
     )
     (before, since) = _rows(manager, "day", f"period=all&campaign={DAY}")
     assert (before["Time"], before["Jobs"]) == ("Before", "24")
-    assert float(since["Difference, points"]) == pytest.approx(0.5)
+    assert float(since["Difference, points"]) == pytest.approx(50.0)
     assert float(since["Difference, low end"]) > 0.0
     assert since["Compared"] == "24"
 
