@@ -59,7 +59,7 @@ def crew_funnel(crews: Sequence[CrewShare], funnel: Funnel) -> dict[str, Any]:
     )
     shown = [one for one in crews if one.named.left.total]
     lowest = _lowest(shown, funnel)
-    placed = _named(shown, most=jobs[-1], lowest=lowest)
+    placed = _named(shown, funnel, lowest=lowest)
     places = dict(zip((one.id for one in shown), placed, strict=True))
     for is_marked in (False, True):
         _add_crews(
@@ -83,18 +83,23 @@ def _lowest(crews: Sequence[CrewShare], funnel: Funnel) -> float:
     return max(tick for tick in TICKS if tick <= 100.0 * least) - BELOW
 
 
-def _named(crews: Sequence[CrewShare], *, most: int, lowest: float) -> list[str | None]:
+def _named(crews: Sequence[CrewShare], funnel: Funnel, *, lowest: float) -> list[str | None]:
     """Return where each crew's name stands; a narrow screen shows those of marked crews only."""
+
+    def place(jobs: float, share: float) -> tuple[float, float]:
+        return jobs / (1.05 * funnel.jobs[-1]), (100.0 * share - lowest) / (HIGHEST - lowest)
+
+    points = []
+    for one in crews:
+        x, y = place(one.named.left.total, one.named.left.share or 0.0)
+        points.append(Point(x, y, one.name, is_always_named=_is_marked(one)))
+    level = [funnel.centre] * len(funnel.jobs)
     return positions(
+        points,
         [
-            Point(
-                x=one.named.left.total / (1.05 * most),
-                y=(100.0 * (one.named.left.share or 0.0) - lowest) / (HIGHEST - lowest),
-                name=one.name,
-                is_always_named=_is_marked(one),
-            )
-            for one in crews
-        ]
+            [place(jobs, share) for jobs, share in zip(funnel.jobs, shares, strict=True)]
+            for shares in (level, funnel.low_all, funnel.high_all)
+        ],
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 # Reckoned for a chart as paper has it; with more room between its points nothing comes closer.
@@ -13,7 +14,19 @@ LETTER: Final = 7.0
 LINE: Final = 15.0
 MARK: Final = 8.0
 
-POSITIONS: Final = ("bottom center", "top center", "middle right", "middle left")
+POSITIONS: Final = (
+    "bottom center",
+    "top center",
+    "middle right",
+    "middle left",
+    "bottom right",
+    "top right",
+    "bottom left",
+    "top left",
+)
+
+Line = Sequence[tuple[float, float]]
+"""Places that a line leads through, from left to right; both go from 0 to 1, as with points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +59,12 @@ class _Box:
         return self.left >= 0.0 and self.right <= WIDTH and self.bottom >= 0.0
 
 
-def positions(points: Sequence[Point]) -> list[str | None]:
+def positions(points: Sequence[Point], lines: Sequence[Line] = ()) -> list[str | None]:
     """Return where each point's name stands, or nothing where there is no room for it.
 
     Those that are always named choose first, and stand below their point where all is taken; of the
-    others those come first that come first in the sequence.
+    others those come first that come first in the sequence. A name stands on a line only where
+    there is no place beside it.
     """
     marks = [_mark(one) for one in points]
     taken: list[_Box] = []
@@ -58,14 +72,21 @@ def positions(points: Sequence[Point]) -> list[str | None]:
     for index in sorted(range(len(points)), key=lambda at: (not points[at].is_always_named, at)):
         one = points[index]
         others = [mark for at, mark in enumerate(marks) if at != index]
-        for position in POSITIONS:
-            box = _label(one, position)
-            if box.is_inside and not any(box.meets(other) for other in (*others, *taken)):
-                found[index] = position
-                break
-        else:
-            if one.is_always_named:
-                found[index] = POSITIONS[0]
+        free = [
+            position
+            for position in POSITIONS
+            if (box := _label(one, position)).is_inside
+            and not any(box.meets(other) for other in (*others, *taken))
+        ]
+        clear = (
+            position
+            for position in free
+            if not any(_leads_through(line, _label(one, position)) for line in lines)
+        )
+        if free:
+            found[index] = next(clear, free[0])
+        elif one.is_always_named:
+            found[index] = POSITIONS[0]
         position_found = found[index]
         if position_found is not None:
             taken.append(_label(one, position_found))
@@ -79,10 +100,20 @@ def _mark(one: Point) -> _Box:
 
 def _label(one: Point, position: str) -> _Box:
     x, y, wide = one.x * WIDTH, one.y * HEIGHT, LETTER * len(one.name)
-    if position == "bottom center":
-        return _Box(x - wide / 2, x + wide / 2, y - MARK - LINE, y - MARK)
-    if position == "top center":
-        return _Box(x - wide / 2, x + wide / 2, y + MARK, y + MARK + LINE)
-    if position == "middle right":
-        return _Box(x + MARK, x + MARK + wide, y - LINE / 2, y + LINE / 2)
-    return _Box(x - MARK - wide, x - MARK, y - LINE / 2, y + LINE / 2)
+    up, across = position.split()
+    left = {"center": x - wide / 2, "right": x + MARK, "left": x - MARK - wide}[across]
+    bottom = {"bottom": y - MARK - LINE, "top": y + MARK, "middle": y - LINE / 2}[up]
+    return _Box(left, left + wide, bottom, bottom + LINE)
+
+
+def _leads_through(line: Line, box: _Box) -> bool:
+    places = [(x * WIDTH, y * HEIGHT) for x, y in line]
+    for (x, y), (next_x, next_y) in pairwise(places):
+        left, right = max(x, box.left), min(next_x, box.right)
+        if left > right or x == next_x:
+            continue
+        slope = (next_y - y) / (next_x - x)
+        heights = [y + slope * (at - x) for at in (left, right)]
+        if min(heights) < box.top and max(heights) > box.bottom:
+            return True
+    return False

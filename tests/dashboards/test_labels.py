@@ -25,6 +25,18 @@ def test_points_with_room_around_are_all_named_below() -> None:
     assert positions(apart) == ["bottom center"] * 6
 
 
+def test_a_name_stands_beside_a_line_where_there_is_room() -> None:
+    point = Point(0.5, 0.5, "Otter")
+    below = [(0.0, 0.42), (1.0, 0.42)]
+    through = [(0.0, 0.5), (1.0, 0.5)]
+    assert positions([point], [through]) == ["bottom center"]
+    assert positions([point], [below]) == ["top center"]
+    steep = [(0.499, 0.0), (0.501, 1.0)]
+    assert positions([point], [steep, below, through]) == ["top right"]
+    everywhere = [[(0.0, height / 40), (1.0, height / 40)] for height in range(41)]
+    assert positions([point], everywhere) == ["bottom center"]
+
+
 def test_of_points_that_lie_together_some_go_without_a_name() -> None:
     together = [Point(0.5, 0.5, f"Crew number {number}") for number in range(9)]
     found = positions(together)
