@@ -16,8 +16,8 @@ from .look import BAND, INK, LINE, PAPER, SOFT, as_data, figure
 from .shares import TICK_TEXTS, TICKS, percent_of, whiskers
 
 DAYS: Final = {"month": 30, "quarter": 91, "year": 365}
-ROW_HEIGHT: Final = 100
-ROW_GAP: Final = 0.34
+ROW_HEIGHT: Final = 128
+ROW_GAP: Final = 0.28
 """Of a row's height: room for the name of the next one."""
 
 
@@ -165,7 +165,7 @@ def parts_over_time(
         )
         made.add_trace(_part_trace(part, step, axis, is_first=index == 0))
         made.add_annotation(
-            text=f"{name}, {part.left.total:,} jobs",
+            text=f"{name}, {part.left.total:,} job{'' if part.left.total == 1 else 's'}",
             x=0,
             xref="paper",
             xanchor="left",
