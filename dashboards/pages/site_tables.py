@@ -152,7 +152,7 @@ def due_table(
     return Table(
         slug="due",
         caption="What is due, the most pressing first",
-        columns=(Column("By", is_short=True), Column("What"), Column("Why")),
+        columns=(Column("By", is_short=True), Column("What"), Column("What to do")),
         rows=tuple(row for _, _, row in sorted(due, key=lambda item: item[:2])),
         href=reverse("site-file", args=[picture.facts.id, "due"]),
     )
