@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID
@@ -123,6 +124,11 @@ class CalibrationFound:
         """Whether it corrects earlier readings."""
         return self.counts and self.corrects_from is not None
 
+    @property
+    def is_open(self) -> bool:
+        """Whether results rest on what it found off, and nobody has corrected them."""
+        return self.is_off and self.between > 0 and not self.corrects
+
     def leaves_in_doubt(self, day: datetime.date) -> bool:
         """Whether it found the meter off after a reading of that day, which is not corrected."""
         is_between = self.before_on is None or self.before_on <= day
@@ -143,7 +149,26 @@ def calibrations(*instrument_ids: UUID) -> tuple[CalibrationFound, ...]:
     instrument_ids
         Only of these meters; without any, of all.
     """
-    which = "c.instrument_id = ANY (%(instruments)s)" if instrument_ids else "TRUE"
+    return _calibrations(
+        "c.instrument_id = ANY (%(instruments)s)" if instrument_ids else "TRUE", instrument_ids
+    )
+
+
+def not_corrected() -> tuple[CalibrationFound, ...]:
+    """Return the calibrations that found a meter off and correct nothing; one statement.
+
+    Those with the most results in between come first.
+    """
+    found = _calibrations("c.retired_on IS NULL AND c.corrects_from IS NULL")
+    return tuple(
+        sorted(
+            (one for one in found if one.is_open),
+            key=lambda one: (-one.between, one.meter.casefold(), one.performed_on, str(one.id)),
+        )
+    )
+
+
+def _calibrations(which: str, instrument_ids: Sequence[UUID] = ()) -> tuple[CalibrationFound, ...]:
     with connection.cursor() as cursor:
         cursor.execute(
             _CALIBRATIONS.format(which=which),

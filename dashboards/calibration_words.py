@@ -118,7 +118,7 @@ def corrected_text(one: CalibrationFound) -> str:
 def found_off_sentence(found: tuple[CalibrationFound, ...]) -> str:
     """Say which meters a calibration found off, and whether earlier results know of it."""
     off = [one for one in found if one.is_off and one.between]
-    open_ones = [one for one in off if not one.corrects]
+    open_ones = [one for one in off if one.is_open]
     if not off:
         return (
             "No calibration found a meter off by more than its accuracy allows after it was used."

@@ -26,6 +26,7 @@ def due_sentence(due: Due, *, months: int) -> str:
     parts = [
         text
         for number, text in (
+            (due.found_off.total, _found_off(due)),
             (due.overdue.total, _is(due.overdue.total, "meter", "overdue for calibration")),
             (due.missed.total, _was(due.missed.total, "planned visit", "not made or not measured")),
             (
@@ -98,6 +99,40 @@ def foreseen_sentence(due: Due) -> str:
         f"{count_of(due.foreseen.total, 'system')} {verb} towards a limit and may leave the range "
         "before the next measurement is due; the day is the one before the earliest it may."
     )
+
+
+def found_off_sentence(due: Due) -> str:
+    """Say how many results rest on meters that were found off, and are not corrected."""
+    if not due.found_off.total:
+        return (
+            "No result that is not corrected rests on a meter that a calibration found off later."
+        )
+    return (
+        f"{_first_capital(_found_off(due))}. Until somebody decides, whatever rests on them is "
+        "in doubt; those with the most results first."
+    )
+
+
+def found_off_step(*, is_manager: bool) -> str:
+    """Say what to do about results that rest on a meter found off."""
+    if is_manager:
+        return "Decide what becomes of them: correct them, or measure again where it matters."
+    return "A manager decides whether they are corrected."
+
+
+def _found_off(due: Due) -> str:
+    # A meter may have been found off more than once.
+    results = due.found_off_results
+    times = due.found_off.total
+    return (
+        f"{count_of(results, 'result')} {'rests' if results == 1 else 'rest'} on "
+        f"{'a meter' if times == 1 else 'meters'} found off later and "
+        f"{'is' if results == 1 else 'are'} not corrected"
+    )
+
+
+def _first_capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def overdue_sentence(due: Due) -> str:

@@ -115,6 +115,7 @@ def _view(frame: Frame, *, limit: int | None) -> View:
 def _sections(view: View) -> tuple[Section, ...]:
     found, months = view.due, view.frame.house.measure_every_months
     sentences = {
+        "found-off": ("Meters found off, not corrected", due_words.found_off_sentence(found)),
         "overdue": ("Meters out of calibration", due_words.overdue_sentence(found)),
         "missed": ("Planned visits without a measurement", due_words.missed_sentence(found)),
         "late": (
@@ -133,6 +134,9 @@ def _sections(view: View) -> tuple[Section, ...]:
 
 
 _TABLES: Final[dict[str, Callable[[View], Table]]] = {
+    "found-off": lambda view: tables.found_off_table(
+        view.due.found_off, view.asked, is_manager=view.frame.viewer.is_manager
+    ),
     "overdue": lambda view: tables.meters_table(
         view.due.overdue, view.asked, view.named, slug="overdue", today=view.frame.today
     ),
@@ -150,4 +154,10 @@ _TABLES: Final[dict[str, Callable[[View], Table]]] = {
 
 
 def _summary(view: View) -> Table:
-    return summary_table(view.due, view.asked, view.named, today=view.frame.today)
+    return summary_table(
+        view.due,
+        view.asked,
+        view.named,
+        today=view.frame.today,
+        is_manager=view.frame.viewer.is_manager,
+    )

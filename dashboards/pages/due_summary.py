@@ -10,14 +10,30 @@ from django.urls import reverse
 from .. import due_words
 from ..due_words import Named
 from ..filters import Asked, day_text
+from ..queries.due import MOST_FOUND_OFF
 from ..tables import Cell, Column, Table
 from ..values.due import Due, DueMeter, Listed
+from .due_tables import found_off_step
 from .filtering import link_to
 
 
-def summary_table(due: Due, asked: Asked, named: Named, *, today: datetime.date) -> Table:
+def summary_table(
+    due: Due, asked: Asked, named: Named, *, today: datetime.date, is_manager: bool
+) -> Table:
     """Return one line for each list that is not empty, what is late before what is coming."""
     rows = [
+        *(
+            (
+                Cell(
+                    "Results of a meter found off, not corrected",
+                    href=f"{link_to(asked, 'due')}#found-off",
+                ),
+                Cell(f"{one.between:,}", one.between),
+                Cell(f"{one.meter}, found off on {day_text(one.performed_on)}"),
+                found_off_step(one, is_manager=is_manager),
+            )
+            for one in due.found_off.rows[:MOST_FOUND_OFF]
+        ),
         *_meters("overdue", "Meters out of calibration", due.overdue, asked, named, today),
         *(
             _row(

@@ -6,6 +6,9 @@ import datetime
 
 from django.urls import reverse
 
+from airflow_jobs.found_off import CalibrationFound
+from airflow_jobs.words import misread_text
+
 from .. import due_words, words
 from ..due_words import Named
 from ..filters import Asked
@@ -177,6 +180,48 @@ def meters_table(
         rows=tuple(_meter_row(one, asked, named, today) for one in listed.rows),
         href=_file(slug, asked),
         more=listed.total - len(listed.rows),
+    )
+
+
+def found_off_table(listed: Listed[CalibrationFound], asked: Asked, *, is_manager: bool) -> Table:
+    """Return the meters that were found off and whose results are not corrected."""
+    return Table(
+        slug="found-off",
+        caption="Meters found off, with results that are not corrected, the most results first",
+        columns=(
+            Column("Meter", is_short=True),
+            Column("Serial", only_in_file=True),
+            Column("Found off on", is_short=True),
+            Column("It read"),
+            Column("Results not corrected", is_number=True),
+            Column("Next step"),
+        ),
+        rows=tuple(
+            (
+                Cell(
+                    one.meter, href=link_to(asked, "instrument", one.instrument_id), note=one.serial
+                ),
+                Cell(one.serial),
+                Cell(one.performed_on.isoformat()),
+                Cell(misread_text(one.change or 0.0)),
+                Cell(f"{one.between:,}", one.between),
+                found_off_step(one, is_manager=is_manager),
+            )
+            for one in listed.rows
+        ),
+        href=_file("found-off", asked),
+        more=listed.total - len(listed.rows),
+    )
+
+
+def found_off_step(one: CalibrationFound, *, is_manager: bool) -> Cell:
+    """Return what to do about what a calibration found, with the page where that is done."""
+    return Cell(
+        due_words.found_off_step(is_manager=is_manager),
+        note="See what each would become, and correct them" if is_manager else "The meter",
+        note_href=reverse("office:meter-correction", args=[one.id])
+        if is_manager
+        else f"{reverse('instrument', args=[one.instrument_id])}#found-title",
     )
 
 

@@ -56,7 +56,9 @@ def fleet(frame: Frame) -> HttpResponse:
             total=len(standing.systems),
         ),
         due_sentence=due_words.due_sentence(coming_due, months=months),
-        due_table=summary_table(coming_due, view.asked, named, today=frame.today),
+        due_table=summary_table(
+            coming_due, view.asked, named, today=frame.today, is_manager=frame.viewer.is_manager
+        ),
         advice_line=words.ADVICE_LINE,
     )
 

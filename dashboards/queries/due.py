@@ -8,6 +8,8 @@ from dataclasses import replace
 from typing import Any, Final, TypeVar
 from uuid import UUID
 
+from airflow_jobs.found_off import not_corrected
+
 from ..due_days import months_after, next_by
 from ..values.due import (
     CrewName,
@@ -28,6 +30,8 @@ EXPIRING_DAYS: Final = 60
 # Whom to ask where a meter is: who had it in hand in its last traverses.
 LATEST_USES: Final = 50
 MOST_CREWS: Final = 3
+# Each is a decision of its own, so that the shortest of lists names more than one.
+MOST_FOUND_OFF: Final = 3
 
 Item = TypeVar("Item")
 
@@ -172,7 +176,7 @@ def due(
     months: int,
     limit: int | None,
 ) -> Due:
-    """Return what is due today, whatever the period; four statements.
+    """Return what is due today, whatever the period; five statements.
 
     Parameters
     ----------
@@ -186,7 +190,7 @@ def due(
     months
         How long the company lets a system go without a measurement.
     limit
-        How many of each list are wanted; None for all of them.
+        How many of each list are wanted; None for all of them. Of meters found off always some.
     """
     values = {
         **parameters(filters),
@@ -199,6 +203,7 @@ def due(
     visits = rows(_VISITS.format(conditions=_of_visits(filters)), values)
     systems = rows(_SYSTEMS.format(systems=of_systems(filters)), values)
     meters = rows(_METERS, values)
+    found_off = not_corrected()
     late = [row for row in systems if not row["is_never"]]
     never = [row for row in systems if row["is_never"]]
     expected = foreseen(standing, today=today, months=months)
@@ -220,6 +225,10 @@ def due(
         ),
         overdue=_listed([row for row in meters if row["is_overdue"]], _meter),
         expiring=_listed([row for row in meters if not row["is_overdue"]], _meter),
+        found_off=Listed(
+            found_off if limit is None else found_off[: max(limit, MOST_FOUND_OFF)], len(found_off)
+        ),
+        found_off_results=sum(one.between for one in found_off),
         late_unplanned=late[0]["unplanned"] if late else 0,
     )
 

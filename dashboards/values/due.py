@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 from uuid import UUID
 
+from airflow_jobs.found_off import CalibrationFound
+
 from .systems import SystemName, Trend
 
 Item = TypeVar("Item")
@@ -104,5 +106,9 @@ class Due:
     foreseen: Listed[MeasureBy]
     overdue: Listed[DueMeter]
     expiring: Listed[DueMeter]
+    found_off: Listed[CalibrationFound]
+    """The calibrations that found a meter off with results that nobody has corrected."""
+    found_off_results: int
+    """How many results rest on these."""
     late_unplanned: int
     """How many of the late systems have no visit planned at their site."""

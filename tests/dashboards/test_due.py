@@ -12,7 +12,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from airflow_jobs.models import Crew, DuctSection, Equipment, Instrument, Visit
+from airflow_jobs.models import Calibration, Crew, DuctSection, Equipment, Instrument, Visit
 from dashboards import due_words
 from dashboards.due_days import months_after
 from dashboards.queries.attention import attention
@@ -197,6 +197,51 @@ def test_calibrations_are_overdue_or_run_out_within_sixty_days() -> None:
     assert [one.name for one in found.expiring.rows] == ["today", "soon"]
 
 
+def _off(meter: Instrument, results: int) -> Calibration:
+    """Make a meter measure, and a calibration of the day after find it off."""
+    for number in range(results):
+        make_measured(instrument=meter, taken_at=NOW - number * DAY)
+    day = TODAY + DAY
+    return factories.make_calibration(
+        instrument=meter, performed_on=day, due_on=day + YEAR, gain=1.06
+    )
+
+
+def test_meters_found_off_are_due_until_their_results_are_corrected(
+    manager: Client, technician: Client
+) -> None:
+    few, many = (
+        factories.make_instrument(label=label, accuracy_relative=0.02) for label in ("Few", "Many")
+    )
+    _off(few, 1)
+    calibration = _off(many, 3)
+    found = _due(limit=1)
+    assert [(one.meter, one.between) for one in found.found_off.rows] == [("Many", 3), ("Few", 1)]
+    said = "4 results rest on meters found off later and are not corrected"
+    assert due_words.due_sentence(found, months=12).startswith(said)
+    form = f'href="/office/calibrations/{calibration.pk}/correction/"'
+    for address in ("/", "/due/"):
+        page = manager.get(address).content.decode()
+        assert said in page
+        assert form in page
+        assert "See what each would become, and correct them" in page
+        page = technician.get(address).content.decode()
+        assert form not in page
+        assert f'href="/instruments/{many.pk}/#found-title"' in page
+    (row, _) = _rows(manager, "/due/found-off.csv")
+    assert (row["Meter"], row["Results not corrected"]) == ("Many", "3")
+    assert row["It read"].replace("\N{NO-BREAK SPACE}", " ") == "6.0 % low"
+    summary = _rows(manager, "/due/due.csv")
+    assert [row["First of them"][:5] for row in summary][:2] == ["Many,", "Few, "]
+    type(calibration).objects.filter(pk=calibration.pk).update(
+        corrects_from=TODAY - YEAR, corrects_wholly=True, corrects_because="It fell."
+    )
+    assert [one.meter for one in _due().found_off.rows] == ["Few"]
+    assert "1 result rests on a meter found off later and is not corrected" in _text(
+        manager, "/due/"
+    )
+
+
 def test_the_latest_calibration_counts_and_a_retired_one_does_not() -> None:
     meter = factories.make_instrument(label="one")
     for performed, on, retired in ((-400, -35, None), (-10, 355, None), (-5, 360, TODAY)):
@@ -276,14 +321,14 @@ def test_a_limit_shortens_the_lists_and_not_their_counts() -> None:
 
 
 @pytest.mark.parametrize("size", [3, 30])
-def test_four_statements_however_much_is_due(size: int) -> None:
+def test_five_statements_however_much_is_due(size: int) -> None:
     for _ in range(size):
         _everything(factories.make_equipment(), factories.make_crew())
         factories.make_equipment()
     standing = attention(Filters(), today=TODAY)
     with CaptureQueriesContext(connection) as statements:
         due(Filters(), standing, today=TODAY, months=12, limit=None)
-    assert len(statements) == 4
+    assert len(statements) == 5
 
 
 def test_months_end_with_the_month() -> None:
@@ -319,6 +364,7 @@ def test_the_page_says_that_nothing_is_due_list_by_list(manager: Client) -> None
     assert "Every system on record has been measured." in text
     assert "Every meter in use is in calibration." in text
     assert "No visit is planned for the next 30 days." in text
+    assert "No result that is not corrected rests on a meter that a calibration found off" in text
 
 
 def test_an_empty_record_says_what_to_do_first(manager: Client) -> None:
@@ -334,7 +380,7 @@ def test_every_list_has_its_file_and_nothing_else_has(manager: Client) -> None:
     assert "30 planned visits whose day has passed brought no measurement" in text
     assert "5 more in the file" in text
     assert len(_rows(manager, "/due/missed.csv")) == 30
-    for slug in ("coming", "late", "never", "foreseen", "overdue", "expiring", "due"):
+    for slug in ("coming", "late", "never", "foreseen", "found-off", "overdue", "expiring", "due"):
         assert manager.get(f"/due/{slug}.csv").status_code == 200, slug
     assert manager.get("/due/else.csv").status_code == 404
 
