@@ -13,6 +13,7 @@ from airflow_jobs.advice_words import change_words
 
 from .change_words import setting_text
 from .display import Units, percent
+from .due_days import next_by
 from .filters import day_text
 from .values.next_steps import BesideStanding
 from .values.systems import Judged, NeedsALook, Reason
@@ -213,10 +214,10 @@ def _change(judged: Judged | None) -> float | None:
 
 
 def _before_it_leaves(reason: Reason, planned: str, today: datetime.date) -> str:
-    earliest = reason.trend.leaves_earliest_on if reason.trend else None
+    by = next_by(reason.trend, today)
     what = "look at filter, coil and belt, and measure as found."
     if planned:
         return f"{planned} {what}"
-    if earliest is None or earliest <= today:
+    if by is None or by <= today:
         return f"Plan a visit now: {what}"
-    return f"Plan a visit before {day_text(earliest)}: {what}"
+    return f"Plan a visit by {day_text(by)}: {what}"

@@ -26,7 +26,7 @@ from .frame import Frame, file_of, page, refused
 FEWEST: Final = 2
 MOST: Final = 6
 FILES: Final = ("summary", "differences", "points")
-SCALES: Final = {"range": "In its own target range", "flow": "Flow per capacity"}
+SCALES: Final = {"range": "In its target range", "flow": "Flow per capacity"}
 
 
 @page

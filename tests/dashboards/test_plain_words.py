@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from uuid import uuid4
 
 import pytest
 
 from dashboards import change_words, flow_words, words
+from dashboards.display import Units
+from dashboards.next_steps import next_step
 from dashboards.values.shares import FleetShares, Share
-from dashboards.values.systems import Trend
+from dashboards.values.systems import NeedsALook, Reason, SystemName, Trend
 from tests.factories import NOW
 from tests.spaces import loose
 
@@ -30,6 +33,17 @@ def _trend(
         leaves_earliest_on=earliest,
         leaves_latest_on=latest,
     )
+
+
+def test_the_list_asks_for_the_day_that_the_page_of_what_is_due_has() -> None:
+    trend = _trend(datetime.date(2027, 3, 1), datetime.date(2027, 1, 14), None)
+    reason = Reason("drifting", 1.0, trend=trend)
+    needs = NeedsALook(SystemName(uuid4(), "AC-1", "other", uuid4(), "Mill"), (reason,), None)
+    units = Units("ip")
+    step = next_step(needs, today=TODAY, units=units)
+    assert loose(step).startswith("Plan a visit by 13 Jan 2027: ")
+    late = next_step(needs, today=datetime.date(2027, 1, 13), units=units)
+    assert late.startswith("Plan a visit now: ")
 
 
 def _share(inside: int, total: int) -> Share:
