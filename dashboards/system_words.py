@@ -190,6 +190,16 @@ def rests_in_doubt(meters: Sequence[MeterInDoubt], rests_on: int) -> str:
     )
 
 
+def _last_verdict(history: CallHistory) -> str:
+    """Return how a system was judged last, checks left out; empty where it never was."""
+    judged = [
+        one.judged.verdict
+        for one in history.measurements
+        if one.judged is not None and one.stage != Stage.CHECK
+    ]
+    return judged[-1] if judged else ""
+
+
 def trend_text(history: CallHistory, today: datetime.date, every_months: int) -> str:
     """Say where a system goes under one call, and by when it is to be measured again."""
     count = len([one for one in history.measurements if one.stage != Stage.CHECK])
@@ -199,14 +209,27 @@ def trend_text(history: CallHistory, today: datetime.date, every_months: int) ->
             f"{few} under this call: where it stands can be said, not where it goes. A trend takes "
             "three days over half a year without an adjustment in between."
         )
-    said = words.trend_sentence(history.trend, today)
+    verdict = _last_verdict(history)
+    is_outside = verdict in ("low", "high")
+    said = (
+        words.outside_trend_sentence(history.trend)
+        if is_outside
+        else words.trend_sentence(history.trend, today)
+    )
     if history.trend is not None and history.in_doubt:
         said += f" {rests_in_doubt(history.in_doubt, history.rests_on)}"
+    if is_outside:
+        return (
+            f"{said} It stands {verdict} already: what is to be done about that comes before the "
+            "usual interval."
+        )
     by = next_by(history.trend, today)
     if by is not None:
         if by <= today:
-            return f"{said} Next measurement now: the earliest end of that is past."
-        return f"{said} Next measurement by {day_text(by)}, before the earliest end of that."
+            return f"{said} Measure now: it may be out of its range already."
+        return f"{said} Measure by {day_text(by)}, before it may leave its range."
+    if verdict == "undecided":
+        return f"{said} Whether it stands in its range is open: that comes before any interval."
     last_on = max(one.taken_at.date() for one in history.measurements)
     usual = months_after(last_on, every_months)
     foreseeable = "" if "not yet foreseeable" in said else " When it leaves is not yet foreseeable."

@@ -27,6 +27,8 @@ from .values.systems import Judged, Measurement, Reason, Trend
 FEWEST_FOR_PERCENT: Final = 10
 # No trend tells when it leaves a range by the week.
 ABOUT_NOW: Final = datetime.timedelta(days=45)
+# Over so long a time the earliest day is all that helps: it is the one that decides.
+TOO_WIDE: Final = datetime.timedelta(days=730)
 # A sentence with more names than that is read by nobody.
 MOST_NAMES: Final = 6
 _JUDGED_REASONS: Final = ("low", "high", "undecided", "changed", "doubtful")
@@ -221,14 +223,19 @@ def _standing_text(one: Measurement, judged: Judged, house_units: Units) -> str:
     return f"{judged_verdict_text(one)}, {verb} so on {on}: {number}"
 
 
-def drift_text(trend: Trend, today: datetime.date) -> str:
-    """Say where a trend leads and when."""
+def rate_text(trend: Trend) -> str:
+    """Say how fast a trend goes."""
     ends = sorted(abs(end) for end in (trend.per_year_low, trend.per_year_high))
     direction = "Falls" if trend.per_year < 0 else "Rises"
-    said = (
+    return (
         f"{direction} by {percent(abs(trend.per_year))} a year "
         f"({unbroken(write(ends[0] * 100, 0), 'to', percent(ends[1]))})"
     )
+
+
+def drift_text(trend: Trend, today: datetime.date) -> str:
+    """Say where a trend leads and when."""
+    said = rate_text(trend)
     if trend.leaves_on is None:
         return said
     return f"{said}; {_leaving_text(trend, trend.leaves_on, today)}"
@@ -236,13 +243,17 @@ def drift_text(trend: Trend, today: datetime.date) -> str:
 
 def _leaving_text(trend: Trend, on: datetime.date, today: datetime.date) -> str:
     """Say when a trend leaves the range: ahead, about now, or surely in the past."""
-    earliest = _month(trend.leaves_earliest_on) if trend.leaves_earliest_on else "now"
-    latest = "an end not yet foreseeable"
-    if trend.leaves_latest_on:
-        latest = _month(trend.leaves_latest_on)
+    first, last = trend.leaves_earliest_on or today, trend.leaves_latest_on
+    if last is None or last - first > TOO_WIDE:
+        if on < today:
+            return "may have left the range already; since when is open"
+        if first <= today:
+            return "may leave the range any day now; by when is open"
+        return f"may leave the range from {day_text(first)} on; by when is open"
+    earliest, latest = _month(first), _month(last)
     if on >= today:
         return f"leaves the range about {_month(on)}, between {earliest} and {latest}"
-    if trend.leaves_latest_on and trend.leaves_latest_on < today:
+    if last < today:
         return f"left the range, it seems, about {_month(on)}, between {earliest} and {latest}"
     if today - on <= ABOUT_NOW:
         return f"may be leaving the range about now ({earliest} to {latest})"
@@ -251,15 +262,22 @@ def _leaving_text(trend: Trend, on: datetime.date, today: datetime.date) -> str:
 
 def trend_sentence(trend: Trend | None, today: datetime.date) -> str:
     """Say what a system's trend is, or why nothing can be said."""
+    if trend is None or not trend.is_certain:
+        said = outside_trend_sentence(trend)
+        return said if trend is None else f"{said} When it leaves the range is not yet foreseeable."
+    return f"{drift_text(trend, today)}."
+
+
+def outside_trend_sentence(trend: Trend | None) -> str:
+    """Say what the trend of a system is that has nothing to leave: it is outside already."""
     if trend is None:
         return "Too few measurements between adjustments to speak of a trend."
     if not trend.is_certain:
         return (
             "No trend that chance would not explain: between "
-            f"{_signed(trend.per_year_low)} and {_signed(trend.per_year_high)} a year. "
-            "When it leaves the range is not yet foreseeable."
+            f"{_signed(trend.per_year_low)} and {_signed(trend.per_year_high)} a year."
         )
-    return f"{drift_text(trend, today)}."
+    return f"{rate_text(trend)}."
 
 
 def _signed(share: float) -> str:

@@ -57,7 +57,7 @@ def _share(inside: int, total: int) -> Share:
             datetime.date(2027, 3, 1),
             datetime.date(2026, 12, 1),
             None,
-            "leaves the range about Mar 2027, between Dec 2026 and an end not yet foreseeable",
+            "may leave the range from 1 Dec 2026 on; by when is open",
         ),
         (
             datetime.date(2026, 11, 10),
@@ -127,9 +127,9 @@ def test_few_jobs_are_counted_once(
 @pytest.mark.parametrize(
     ("place", "said"),
     [
-        (-0.21, "21 % of its range's width below the low limit"),
-        (0.45, "45 % of the way from its low limit to its high one"),
-        (1.1, "10 % of its range's width above the high limit"),
+        (-0.21, "21 % of the target's width below the low limit"),
+        (0.45, "45 % of the way from the low limit to the high one"),
+        (1.1, "10 % of the target's width above the high limit"),
     ],
 )
 def test_a_place_is_told_from_the_limits(place: float, said: str) -> None:

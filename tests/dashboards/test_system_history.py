@@ -104,7 +104,33 @@ def test_a_drift_is_no_step_and_asks_for_a_measurement_before_it_may_leave(
     assert by is not None
     assert call.trend.leaves_earliest_on is not None
     assert by <= max(call.trend.leaves_earliest_on, TODAY)
-    assert "before the earliest end of that" in system_words.trend_text(call, TODAY, 12)
+    assert "it may leave its range." in system_words.trend_text(call, TODAY, 12)
+
+
+@pytest.mark.parametrize(("per_ton", "side"), [(300.0, "low"), (500.0, "high")])
+def test_a_system_that_is_outside_already_is_not_told_when_it_leaves(
+    section: DuctSection, meter: Instrument, per_ton: float, side: str
+) -> None:
+    for number in (2, 1, 0):
+        at = NOW - 4 * number * MONTH
+        make_job(found=per_ton, left=None, section=section, taken_at=at, instrument=meter)
+    (call,) = _history(section).calls
+    text = system_words.trend_text(call, TODAY, 12)
+    assert f"It stands {side} already: what is to be done about that comes before" in text
+    assert "leaves" not in text
+    assert "foreseeable" not in text
+
+
+def test_a_system_too_close_to_call_is_not_told_the_usual_interval(
+    section: DuctSection, meter: Instrument
+) -> None:
+    for number in (2, 1, 0):
+        at = NOW - 4 * number * MONTH
+        make_job(found=345.0, left=None, section=section, taken_at=at, instrument=meter)
+    (call,) = _history(section).calls
+    text = system_words.trend_text(call, TODAY, 12)
+    assert "Whether it stands in its range is open" in text
+    assert "usual interval asks" not in text
 
 
 def test_what_rests_on_a_meter_found_off_later_is_marked_and_said_beside_the_trend(
