@@ -20,7 +20,7 @@ def chart_sentence(compared: Comparison) -> str:
         return "Nothing was judged of these systems in this period, so there is nothing to draw."
     call = words.CALLS.get(compared.call, compared.call).lower()
     axis = (
-        "0 is each one's own low limit and 1 its high limit"
+        "0 % is each one's own low limit and 100 % its high limit"
         if compared.is_relative
         else "the band is each one's own target range"
     )
@@ -73,8 +73,8 @@ def size_text(pair: PairDifference, compared: Comparison, house_units: Units) ->
     ends = sorted((abs(pair.low), abs(pair.high)))
     if compared.is_relative:
         return (
-            f"{write(abs(pair.size), 2)} of the range's width "
-            f"({unbroken(write(ends[0], 2), 'to', write(ends[1], 2))})"
+            f"{in_percent(abs(pair.size))} of the target's width "
+            f"({unbroken(write(100.0 * ends[0], 0), 'to', in_percent(ends[1]))})"
         )
     numbers = [
         write(house_units.number(value, units.FLOW_PER_CAPACITY), 0)
@@ -82,6 +82,11 @@ def size_text(pair: PairDifference, compared: Comparison, house_units: Units) ->
     ]
     unit = house_units.name(units.FLOW_PER_CAPACITY)
     return f"{unbroken(numbers[0], unit)} ({unbroken(numbers[1], 'to', numbers[2])})"
+
+
+def in_percent(widths: float) -> str:
+    """Return widths of a target range in percent, which may be below 0 and beyond 100."""
+    return unbroken(write(100.0 * widths, 0), "%") if math.isfinite(widths) else "–"
 
 
 def pair_text(pair: PairDifference) -> str:

@@ -49,17 +49,17 @@ def places_sentence(found: Flows) -> str:
         if spread is not None and spread.total >= FEWEST
     ]
     if middles:
-        said.append(f"The middle one of them was {listed(middles)}.")
+        said.append(f"In the middle, with as many below as above, they were {listed(middles)}.")
     return " ".join(said)
 
 
 def place_text(place: float) -> str:
     """Return a place in a range in words: 0 is the low limit, 1 the high one."""
     if place < 0.0:
-        return f"{percent(-place)} of its range's width below the low limit"
+        return f"{percent(-place)} of the target's width below the low limit"
     if place > 1.0:
-        return f"{percent(place - 1.0)} of its range's width above the high limit"
-    return f"{percent(place)} of the way from its low limit to its high one"
+        return f"{percent(place - 1.0)} of the target's width above the high limit"
+    return f"{percent(place)} of the way from the low limit to the high one"
 
 
 def short_place_text(place: float) -> str:
@@ -81,8 +81,8 @@ def blur_sentence(found: Flows, shares: FleetShares) -> str:
     word = "left" if is_left else "found"
     said = [
         "Each measurement is uncertain, typically by "
-        f"{unbroken('±', percent(2.0 * spread.u))} of its range (95 %), which makes both "
-        "distributions wider than the truth:"
+        f"{unbroken('±', percent(2.0 * spread.u))} of the target's width (95 %), which makes "
+        "both distributions wider than the truth:"
     ]
     if spread.real == 0.0:
         said.append(f"what was {word} scatters no more than that, and may be all alike.")

@@ -32,7 +32,7 @@ def beside_each_other(
     rows = len(comparison.systems)
     made = figure(height=70 + ROW_HEIGHT * rows)
     gap = 0.12 / max(rows, 1)
-    values = [0.0, 1.0] if comparison.is_relative else []
+    values = [0.0, 100.0] if comparison.is_relative else []
     for index, system in enumerate(comparison.systems):
         axis = "y" if index == 0 else f"y{index + 1}"
         top = 1.0 - index / rows - gap

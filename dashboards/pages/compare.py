@@ -139,13 +139,13 @@ def _chart(frame: Frame, compared: Comparison) -> dict[str, Any]:
     units = frame.house.units
 
     def in_range(judged: Judged, value: float) -> float:
-        return position(judged, value)
+        return 100.0 * position(judged, value)
 
     def per_capacity(judged: Judged, value: float) -> float:
         return units.number(value, dimensions.FLOW_PER_CAPACITY)
 
     title = (
-        "0 low limit, 1 high limit"
+        "0 % the low limit, 100 % the high one"
         if compared.is_relative
         else units.name(dimensions.FLOW_PER_CAPACITY)
     )

@@ -20,7 +20,11 @@ from ..values.systems import Judged
 
 def summary_table(compared: Comparison, units: Units) -> Table:
     """Return what is known of each system."""
-    unit = "position in the range" if compared.is_relative else _unit(units)
+    unit = (
+        "percent of the way from the low limit to the high one"
+        if compared.is_relative
+        else _unit(units)
+    )
     return Table(
         slug="summary",
         caption=f"Each system under {words.CALLS.get(compared.call, compared.call).lower()}; "
@@ -74,7 +78,7 @@ def _mean(judged: tuple[Judged, ...], compared: Comparison, units: Units) -> Cel
     values = [_number(one, compared, units) for one in judged]
     mean = sum(values) / len(values)
     return Cell(
-        write(mean, 2 if compared.is_relative else 0),
+        compare_words.in_percent(mean) if compared.is_relative else write(mean, 0),
         mean,
         note=words.count_of(len(values), "visit"),
     )
@@ -97,7 +101,7 @@ def _signed(relative: float) -> str:
 
 def differences_table(compared: Comparison, units: Units) -> Table:
     """Return the differences of all pairs, as found and as left apart."""
-    unit = "widths of the target range" if compared.is_relative else _unit(units)
+    unit = "percent of the target's width" if compared.is_relative else _unit(units)
     return Table(
         slug="differences",
         caption=f"The second less the first, in {unit}; the 95 % intervals of a stage hold for "
@@ -122,8 +126,9 @@ def _pair_row(pair: PairDifference, compared: Comparison, units: Units) -> tuple
         value if compared.is_relative else _difference(value, units)
         for value in (pair.size, pair.low, pair.high)
     ]
-    places = 2 if compared.is_relative else 0
-    texts = [write(number, places) for number in numbers]
+    texts = [
+        compare_words.in_percent(one) if compared.is_relative else write(one, 0) for one in numbers
+    ]
     has_ends = math.isfinite(pair.low)
     return (
         Cell(pair.first.tag, compare_words.name_of(pair.first), note=pair.first.site),

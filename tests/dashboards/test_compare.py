@@ -70,7 +70,7 @@ def test_what_differs_is_said_with_its_interval(manager: Client, meter: Instrume
     fine = _system("OK-1", (400.0, 405.0, 395.0, 410.0), meter)
     text = _text(manager, _address(low, fine))
     assert "As found: OK-1 at" in text
-    assert "lies 0.99 of the range's width (" in text
+    assert "lies 99 % of the target's width (" in text
     assert "above LOW-1 at" in text
     assert "As left: no evidence that they differ." in text
     assert "Differs more than chance explains" in text

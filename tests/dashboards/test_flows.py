@@ -192,7 +192,7 @@ def test_the_blur_is_said_with_the_corrected_share() -> None:
     for number in range(60):
         make_job(found=None, left=340.0 + 2.0 * number, u_per_ton=12.0)
     said = loose(flow_words.blur_sentence(_flows(), fleet_shares(ALL)))
-    assert "typically by ± 24 % of its range (95 %)" in said
+    assert "typically by ± 24 % of the target's width (95 %)" in said
     assert "makes both distributions wider than the truth" in said
     assert re.search(r"Allowing for it, some \d\d % \(\d\d to \d\d %\) were left in range", said)
     assert "counted as measured, 85 % (74 to 92 %)" in said
@@ -215,9 +215,9 @@ def test_the_fleet_allows_for_uncertainty_only_where_there_are_jobs_enough(
     assert low < share < high
     assert "#corrected-share" in page
     # What single crews and sites are to be planned with is another quantity, in their tables.
-    assert "To plan with:" not in page
+    assert "Share to plan with:" not in page
     rows = csv.DictReader(io.StringIO(manager.get("/tables/crews.csv?period=all").content.decode()))
-    assert {"To plan with", "To plan with, low end"} <= set(rows.fieldnames or ())
+    assert {"Share to plan with", "Share to plan with, low end"} <= set(rows.fieldnames or ())
 
 
 @pytest.mark.django_db
