@@ -100,7 +100,7 @@ def corrected_text(one: CalibrationFound) -> str:
         "wholly, as it is known to have gone off on that day"
         if one.corrects_wholly
         else "by as much as time had passed, as nobody knows when it went off; their intervals "
-        "hold none and all of it"
+        "hold what it would be if all of the error had been there, and if none had"
     )
     said = (
         f"Readings from {day_text(one.corrects_from)} up to that calibration are corrected {how}. "

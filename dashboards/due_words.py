@@ -175,7 +175,7 @@ def missed_step(one: PlannedVisit, crew: str) -> str:
     """Say what to do about a planned visit that brought no measurement."""
     if one.measured_since_on is not None and not one.is_begun:
         return (
-            f"Take the day off this plan: the site was measured on "
+            f"Cancel this visit: the site was measured on "
             f"{day_text(one.measured_since_on)} on another visit."
         )
     if one.is_begun:

@@ -79,12 +79,12 @@ def narrowing_sentence(
     Examples
     --------
     >>> narrowing_sentence(component=1, share=0.62, relative_u95=0.044, relative_u95_after=0.027)
-    'Most is to be gained on the accuracy of the meter (62 % of the variance): with a meter good \
-to ±1 % the interval would shrink from ±4.4 % to ±2.7 %.'
+    'What would narrow the interval most: a meter good to ±1 %, from ±4.4 % to ±2.7 %. Of the \
+variance, 62 % comes from the accuracy of the meter.'
     """
     chosen = COMPONENTS[component]
     return (
-        f"Most is to be gained on {chosen.noun} ({100 * share:.0f} % of the variance): with "
-        f"{chosen.remedy} the interval would shrink from ±{100 * relative_u95:.1f} % to "
-        f"±{100 * relative_u95_after:.1f} %."
+        f"What would narrow the interval most: {chosen.remedy}, from ±{100 * relative_u95:.1f} % "
+        f"to ±{100 * relative_u95_after:.1f} %. Of the variance, {100 * share:.0f} % comes from "
+        f"{chosen.noun}."
     )

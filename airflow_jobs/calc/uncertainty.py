@@ -70,8 +70,8 @@ COMPONENTS: Final = (
               "reading point by point"),
     Component("sweep_gap", "nothing", 1.0 / 3.0, 0.0, "the strips that were not swept",
               "sweeping from wall to wall"),
-    Component("time_weighting", "nothing", 0.0, 0.0, "an average that may have weighed lines by "
-              "their time", "writing down each line's own mean"),
+    Component("time_weighting", "nothing", 0.0, 0.0, "an average in which some lines may have "
+              "counted more than others", "writing down each line's own mean"),
     Component("average_only", "nothing", 0.0, 0.010, "having one average and no profile",
               "writing down each line or point"),
     Component("dead_band", "meter", 0.0, 0.0, "readings too low for the sensor",

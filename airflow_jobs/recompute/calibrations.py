@@ -146,8 +146,8 @@ def _found_off_later(
         f"It is known to have gone off on {later.corrects_from}, so all of the difference is taken."
         if later.corrects_wholly
         else f"When it went off since {later.corrects_from} is not known: {share:.0%} of the "
-        "difference is taken, by the time that had passed, and the interval holds none and all "
-        "of it."
+        "difference is taken, by the time that had passed, and the interval is widened to hold "
+        "all of it and none of it."
     )
     return found(
         "calibration_corrected_later",

@@ -26,7 +26,7 @@ def crew_funnel(crews: Sequence[CrewShare], funnel: Funnel) -> dict[str, Any]:
         go.Scatter(
             x=jobs + jobs[::-1],
             y=[100.0 * y for y in (*funnel.low_one, *funnel.high_one[::-1])],
-            name="95 % of single crews, by chance",
+            name="Limits for one crew (95 %, by chance)",
             mode="lines",
             fill="toself",
             fillcolor=BAND,
@@ -39,7 +39,7 @@ def crew_funnel(crews: Sequence[CrewShare], funnel: Funnel) -> dict[str, Any]:
             go.Scatter(
                 x=jobs,
                 y=[100.0 * y for y in ends],
-                name=f"All {funnel.compared} crews, in 95 % of periods",
+                name=f"Limits for all {funnel.compared} crews at once (95 %, by chance)",
                 mode="lines",
                 line={"color": SOFT, "width": 1.5, "dash": "dot"},
                 hoverinfo="skip",

@@ -46,7 +46,7 @@ def hidden_note(hidden: int, *, others_show: bool = True) -> str:
     )
     if not others_show:
         return f"{said}."
-    return f"{said}, so that its own numbers can be worked out from it, as it is the only one."
+    return f"{said}. As all other crews show, its numbers are the whole's less theirs."
 
 
 def link_to(asked: Asked, page_name: str, *parts: object, **changes: str | None) -> str:

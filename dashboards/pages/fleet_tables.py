@@ -31,9 +31,9 @@ SHARE_COLUMNS: Final = (
 
 
 PLANNING_COLUMNS: Final = (
-    Column("To plan with", is_number=True),
-    Column("To plan with, low end", is_number=True, only_in_file=True),
-    Column("To plan with, high end", is_number=True, only_in_file=True),
+    Column("Share to plan with", is_number=True),
+    Column("Share to plan with, low end", is_number=True, only_in_file=True),
+    Column("Share to plan with, high end", is_number=True, only_in_file=True),
 )
 
 
@@ -119,7 +119,7 @@ def named_table(
         rows.append(_named_row(whole, stage, slug, href=""))
     return Table(
         slug=slug,
-        caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}. “To plan with” is "
+        caption=f"Share in range {words.STAGES[stage].lower()}, by {noun}. “Share to plan with” is "
         "drawn towards the whole by as much as few jobs can't tell",
         columns=(
             Column(noun.capitalize()),

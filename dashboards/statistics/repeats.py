@@ -31,7 +31,7 @@ class Repeats:
     expected_share: Floats
     """Share of visits on which the other systems of its kind are found outside."""
     p_value: Floats
-    """Of being found outside as often or oftener by chance; NaN with too few visits."""
+    """Of being found outside as often or more often by chance; NaN with too few visits."""
     is_marked: Flags
     spread: float
     """How much the systems that are not marked differ among themselves (intra-class
@@ -39,7 +39,7 @@ class Repeats:
 
 
 def found_too_often(count: ArrayLike, total: ArrayLike, kind: ArrayLike) -> Repeats:
-    """Mark the systems that are found outside oftener than chance and their kind explain.
+    """Mark the systems that are found outside more often than chance and their kind explain.
 
     Parameters
     ----------

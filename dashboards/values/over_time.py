@@ -14,7 +14,7 @@ of them would stand out: that none does says nothing."""
 WHOLE_SCALE: Final = 0.95
 """A month whose band covers as much can't stand out at all."""
 FEWEST_COMPARED: Final = 5
-"""On either side: fewer part cleanly by chance alone oftener than one time in a hundred."""
+"""On either side: fewer part cleanly by chance alone more often than one time in a hundred."""
 NOTHING_TOLD: Final = 1.0
 """An interval that holds no change and is as wide as from none to all says nothing either."""
 

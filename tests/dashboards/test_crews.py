@@ -90,7 +90,11 @@ def test_a_share_to_plan_with_lies_between_the_crew_and_the_whole(
     row = next(row for row in _rows(manager, "left") if row["Crew"] == "Careless")
     low, plan, high = (
         float(row[name])
-        for name in ("To plan with, low end", "To plan with", "To plan with, high end")
+        for name in (
+            "Share to plan with, low end",
+            "Share to plan with",
+            "Share to plan with, high end",
+        )
     )
     assert float(row["Share"]) < plan < 127 / 154
     assert low < plan < high
@@ -141,7 +145,7 @@ def test_a_crew_of_two_shows_only_with_consent(manager: Client) -> None:
     small = _crew("Small crew", people=2)
     _jobs(small, inside=1, outside=1)
     assert "Small crew" not in manager.get(EVERYTHING).content.decode()
-    assert "its jobs are in the whole, so that its own numbers can be worked out" in _text(manager)
+    assert "As all other crews show, its numbers are the whole's less theirs." in _text(manager)
     assert _rows(manager, "left") == []
     assert _rows(manager, "visits") == []
     assert "is not shown by itself" in _text(manager, f"{EVERYTHING}&crew={small.pk}")

@@ -92,7 +92,7 @@ def test_a_missed_plan_says_when_another_visit_measured_at_the_site() -> None:
     )
     (missed,) = _due().missed.rows
     assert missed.measured_since_on == TODAY - 2 * DAY
-    assert due_words.missed_step(missed, "North").startswith("Take the day off this plan")
+    assert due_words.missed_step(missed, "North").startswith("Cancel this visit")
 
 
 def test_what_was_measured_before_the_planned_day_does_not_settle_it() -> None:
