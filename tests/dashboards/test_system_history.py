@@ -148,7 +148,7 @@ def test_what_rests_on_a_meter_found_off_later_is_marked_and_said_beside_the_tre
     text = _text(manager, section)
     assert (
         "In doubt: 5 of its 8 measurements rest on a meter found off later (Vane 1) and are not "
-        "corrected. Next measurement"
+        "corrected. Measure"
     ) in text
     assert "? rest on a meter found off later, not corrected (5); the band" in text
     said = f"in doubt: Vane 1 was found off on {day_text(day)}, not corrected"
