@@ -104,7 +104,7 @@ class Asked:
             return PERIODS[self.period]
         start, end = self.filters.from_on, self.filters.to_on
         if start and end:
-            return f"{day_text(start)} to {day_text(end)}"
+            return day_text(start) if start == end else f"{day_text(start)} to {day_text(end)}"
         if start:
             return f"Since {day_text(start)}"
         if end:

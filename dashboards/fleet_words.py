@@ -82,6 +82,8 @@ def before_sentence(change: Change | None) -> str:
     if change is None:
         return ""
     days = f"From {day_text(change.from_on)} to {day_text(change.to_on)}"
+    if change.from_on == change.to_on:
+        days = f"On {day_text(change.from_on)}"
     before = change.before
     if before.total < FEWEST_FOR_PERCENT:
         return (
@@ -114,6 +116,8 @@ def period_in_sentence(asked: Asked) -> str:
         return f"in the {PERIODS[asked.period or DEFAULT_PERIOD].lower()}"
     start, end = asked.filters.from_on, asked.filters.to_on
     if start and end:
+        if start == end:
+            return f"on {day_text(start)}"
         return f"from {day_text(start)} to {day_text(end)}"
     if start:
         return f"since {day_text(start)}"

@@ -7,6 +7,7 @@ from uuid import UUID
 import pytest
 
 from dashboards.filters import read_filters
+from dashboards.fleet_words import period_in_sentence
 
 TODAY = datetime.date(2026, 6, 3)
 CREW = "0198f0a2-0000-7000-8000-000000000001"
@@ -41,6 +42,12 @@ def test_a_day_wins_over_a_period_and_no_day_means_the_usual_one() -> None:
     assert (asked.period, asked.filters.to_on) == ("dates", None)
     assert asked.period_text == "Since 1 Jan 2026"
     assert read_filters({"period": "dates"}, today=TODAY).period == "12m"
+
+
+def test_one_day_is_named_once() -> None:
+    asked = read_filters({"period": "dates", "from": "2026-05-24", "to": "2026-05-24"}, today=TODAY)
+    assert asked.period_text == "24 May 2026"
+    assert period_in_sentence(asked) == "on 24 May 2026"
 
 
 def test_what_an_address_asks_for_is_what_its_own_query_asks_for() -> None:
