@@ -127,7 +127,7 @@ def _week_text(share: Share, verb: str) -> str:
 def _look(standing: Attention, company: House, today: datetime.date) -> DigestSection:
     first = standing.systems[:MOST_ITEMS]
     visits = next_visits([one.system.site_id for one in first], today=today)
-    beside = beside_standings(first)
+    beside = beside_standings(first, today=today)
     planned = {key: f"On {day_text(one.on)}, {one.crew.name}:" for key, one in visits.items()}
     count = len(standing.systems)
     return DigestSection(

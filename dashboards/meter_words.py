@@ -6,12 +6,14 @@ import datetime
 import math
 from collections.abc import Sequence
 
+from airflow_jobs import units as dimensions
 from airflow_jobs.found_off import CalibrationFound
 
 from . import calibration_words
-from .display import percent, unbroken, write
+from .display import Units, percent, unbroken, write
 from .values.meters import DUE_SOON_DAYS, MeterStanding, Reads, Register
-from .words import count_of, listed
+from .values.systems import OtherwiseJudged
+from .words import count_of, listed, verdict_text
 
 
 def reads_text(reads: Reads) -> str:
@@ -93,6 +95,28 @@ def _ends_beyond(held: Reads, allowed: float) -> tuple[str, str]:
             end = math.copysign(math.ceil(abs(end) * 1e4) / 1e4, end)
         texts.append(_signed_percent(end, 2 if is_hidden else 1))
     return texts[0], texts[1]
+
+
+def astray_text(one: OtherwiseJudged, units: Units) -> str:
+    """Say how a measurement's meter reads against the others, and what decides without it."""
+    meter = one.meter
+    without = without_it_text(one, units)
+    return (
+        f"{meter.name} reads {meter.reads} against the other meters by "
+        f"{percent(abs(meter.held.offset), 1)} ({reads_ends(meter.held)}). {without}"
+    )
+
+
+def without_it_text(one: OtherwiseJudged, units: Units) -> str:
+    """Say what a measurement would be without what its meter reads high or low by."""
+    dimension = dimensions.FLOW if one.by_design_flow else dimensions.FLOW_PER_CAPACITY
+    shown = units.show(one.value, dimension, low_si=one.low, high_si=one.high)
+    verdict = verdict_text(one.verdict, one.leaning, one.probability_most)
+    assert shown is not None
+    return (
+        f"Without the {percent(abs(one.meter.held.offset), 1)} that {one.meter.name} reads "
+        f"{one.meter.reads} by, it would be {shown.plain}: {verdict[0].lower()}{verdict[1:]}"
+    )
 
 
 def meter_and_calibration_sentence(

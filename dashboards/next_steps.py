@@ -15,8 +15,9 @@ from .change_words import setting_text
 from .display import Units, percent
 from .due_days import next_by
 from .filters import day_text
+from .meter_words import astray_text, without_it_text
 from .values.next_steps import BesideStanding
-from .values.systems import Judged, NeedsALook, Reason
+from .values.systems import Judged, NeedsALook, OtherwiseJudged, Reason
 
 # No blower is so far from its target: a unit or a capacity was entered wrongly.
 UNLIKELY_RISE, UNLIKELY_FALL = 1.5, -0.6
@@ -77,6 +78,8 @@ def next_step(
             f"Decide first what becomes of the readings of {beside.meter_in_doubt.name}. {visit} "
             "measure with another meter where it can't wait."
         )
+    if (otherwise := otherwise_of(reason, beside)) is not None:
+        return f"{visit} {_other_meter_first(otherwise, units)}"
     match reason.code:
         case "low" | "high":
             return _towards_nominal(reason, visit, beside, units)
@@ -117,11 +120,42 @@ def is_meter_first(reason: Reason, beside: BesideStanding | None) -> bool:
     )
 
 
+def otherwise_of(reason: Reason, beside: BesideStanding | None) -> OtherwiseJudged | None:
+    """Return what the number would be without its meter's offset, where that decides.
+
+    A meter that a calibration found off is decided on before.
+    """
+    if reason.code not in ("low", "high", "undecided") or beside is None:
+        return None
+    return None if is_meter_first(reason, beside) else beside.otherwise
+
+
+def doubt_text(reason: Reason, beside: BesideStanding | None, units: Units) -> str:
+    """Say why a reason is in doubt for its meter's sake; empty where it isn't."""
+    if is_meter_first(reason, beside) and beside and beside.meter_in_doubt:
+        meter = beside.meter_in_doubt
+        return (
+            f"In doubt: {meter.name} was found off on {day_text(meter.found_on)}, and what it had "
+            "measured is not corrected"
+        )
+    otherwise = otherwise_of(reason, beside)
+    return f"In doubt: {astray_text(otherwise, units)}" if otherwise is not None else ""
+
+
+def _other_meter_first(one: OtherwiseJudged, units: Units) -> str:
+    return (
+        f"measure with another meter before the blower is turned, or have {one.meter.name} "
+        f"calibrated first. {without_it_text(one, units)}."
+    )
+
+
 def page_of(needs: NeedsALook, beside: BesideStanding | None = None) -> Page:
     """Return the page that says how."""
     reason = needs.reasons[0]
     if is_meter_first(reason, beside) and beside and beside.meter_in_doubt:
         return Page("instrument", beside.meter_in_doubt.id, "The meter")
+    if (otherwise := otherwise_of(reason, beside)) is not None:
+        return Page("instrument", otherwise.meter.id, "The meter")
     one = reason.measurement
     if reason.code == "calibration" and one is not None and one.instrument_id is not None:
         return Page("instrument", one.instrument_id, "The meter")

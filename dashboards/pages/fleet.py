@@ -52,7 +52,7 @@ def fleet(frame: Frame) -> HttpResponse:
             frame,
             visits=visits,
             named=named,
-            beside=beside_standings(looked_at),
+            beside=beside_standings(looked_at, today=frame.today),
             total=len(standing.systems),
         ),
         due_sentence=due_words.due_sentence(coming_due, months=months),

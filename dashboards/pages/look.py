@@ -49,7 +49,7 @@ def look(frame: Frame) -> HttpResponse:
             frame,
             visits=visits,
             named=named,
-            beside=beside_standings(shown),
+            beside=beside_standings(shown, today=frame.today),
             total=len(shown),
         ),
         page_number=at,
@@ -74,7 +74,7 @@ def look_file(frame: Frame) -> HttpResponse:
         frame,
         visits=next_visits(sites, today=frame.today),
         named=crew_named(frame, unnamed=offered.small_crew_ids),
-        beside=beside_standings(standing.systems),
+        beside=beside_standings(standing.systems, today=frame.today),
         total=len(standing.systems),
     )
     return file_of(table, "fleet")

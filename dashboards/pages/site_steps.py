@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from .. import words
 from ..filters import day_text
-from ..next_steps import next_step, page_of
+from ..next_steps import doubt_text, next_step, page_of
 from ..queries.attention import attention
 from ..queries.beside_standing import beside_standings
 from ..queries.due import next_visits
@@ -34,14 +34,14 @@ class SystemStep:
 
 
 def steps_at(frame: Frame, site_id: UUID) -> dict[UUID, SystemStep]:
-    """Return system -> its next step, for those of a site that need a look; five statements."""
+    """Return system -> its next step, for those of a site that need a look; seven statements."""
     return _steps(frame, attention(Filters(site=site_id), today=frame.today).systems)
 
 
 def steps_among(
     frame: Frame, filters: Filters, system_ids: Collection[UUID]
 ) -> dict[UUID, SystemStep]:
-    """Return system -> its next step, for those of a view that need a look; five statements.
+    """Return system -> its next step, for those of a view that need a look; seven statements.
 
     Of the filters only those that say which systems count, as on the list of all.
     """
@@ -59,17 +59,21 @@ def _steps(frame: Frame, needing: Sequence[NeedsALook]) -> dict[UUID, SystemStep
         return {}
     sites = list({one.system.site_id for one in needing})
     visits = next_visits(sites, today=frame.today)
-    beside = beside_standings(needing)
+    beside = beside_standings(needing, today=frame.today)
     units = frame.house.units
     steps = {}
     for one in needing:
         visit = visits.get(one.system.site_id)
         how = page_of(one, beside.get(one.system.id))
         measurement = one.reasons[0].measurement
+        doubt = doubt_text(one.reasons[0], beside.get(one.system.id), units)
         steps[one.system.id] = SystemStep(
             code=one.reasons[0].code,
             call=measurement.call if measurement else "",
-            reasons=tuple(words.reason_text(each, units, frame.today) for each in one.reasons),
+            reasons=(
+                *(words.reason_text(each, units, frame.today) for each in one.reasons),
+                *([doubt] if doubt else ()),
+            ),
             step=next_step(
                 one,
                 today=frame.today,

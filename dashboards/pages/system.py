@@ -10,15 +10,16 @@ from django.urls import reverse
 
 from airflow_jobs import units as dimensions
 
-from .. import words
+from .. import meter_words, words
 from ..access import Viewer
 from ..display import Units
 from ..filters import day_text
 from ..queries.history import system_history
 from ..queries.measurements import standing_measurements
+from ..queries.meters_astray import judged_otherwise
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
-from ..values.systems import Measurement, SystemHistory
+from ..values.systems import Measurement, OtherwiseJudged, SystemHistory
 from .frame import Frame, file_of, page
 from .site_steps import steps_at
 from .system_history import (
@@ -37,13 +38,25 @@ def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
     """Show a system: its standing, its flow over time, every measurement."""
     history = _history(system_id)
     standing = standing_measurements(history.measurements)
+    step = steps_at(frame, history.facts.name.site_id).get(system_id)
+    # What needs a look says so with its next step.
+    asked_of = [] if step else [one for one in standing if one.in_doubt is None]
+    otherwise = dict(
+        zip(
+            (one.traverse_id for one in asked_of),
+            judged_otherwise(asked_of, today=frame.today),
+            strict=True,
+        )
+    )
     return frame.page(
         "system.html",
         section="systems",
         history=history,
         facts=_facts(history, frame.house.units),
-        standing=[_standing(one, frame.house.units) for one in standing],
-        next_step=steps_at(frame, history.facts.name.site_id).get(system_id),
+        standing=[
+            _standing(one, otherwise.get(one.traverse_id), frame.house.units) for one in standing
+        ],
+        next_step=step,
         charts=call_charts(history, frame.house, frame.today),
         timeline_table=timeline_table(history, frame.viewer, frame.house.units),
         advice_line=words.ADVICE_LINE,
@@ -93,8 +106,12 @@ def _facts(history: SystemHistory, units: Units) -> list[tuple[str, str]]:
     return [(name, text) for name, text in found if text]
 
 
-def _standing(one: Measurement, units: Units) -> dict[str, Any]:
+def _standing(one: Measurement, otherwise: OtherwiseJudged | None, units: Units) -> dict[str, Any]:
     judged = one.judged
+    doubt, meter = in_doubt_text(one), one.in_doubt.id if one.in_doubt else None
+    if otherwise is not None:
+        doubt = f"in doubt: {meter_words.astray_text(otherwise, units)}"
+        meter = otherwise.meter.id
     return {
         "measurement": one,
         "shown": words.judged_shown(judged, units) if judged else None,
@@ -106,8 +123,8 @@ def _standing(one: Measurement, units: Units) -> dict[str, Any]:
         "day": day_text(one.taken_at.date()),
         "link": measured_at(one),
         "visit": reverse("visit", args=[one.visit_id]),
-        "in_doubt": in_doubt_text(one),
-        "meter": one.in_doubt.id if one.in_doubt else None,
+        "in_doubt": doubt,
+        "meter": meter,
     }
 
 

@@ -13,9 +13,10 @@ from airflow_jobs import units as dimensions
 from airflow_jobs.found_off import calibrations
 from airflow_jobs.models import Verdict
 
-from .. import calibration_words, words
+from .. import calibration_words, meter_words, words
 from ..display import Shown, Units, percent, unbroken
 from ..filters import day_text
+from ..queries.meters_astray import Use, otherwise
 from ..queries.traverse import traverse_record
 from ..strips import JudgedStrip
 from ..tables import Table
@@ -72,11 +73,7 @@ def traverse(frame: Frame, *, traverse_id: UUID) -> HttpResponse:
         },
         chart=profile_chart(record, units),
         section_drawn=section_of(record, units),
-        in_doubt=[
-            calibration_words.in_doubt_text(one, units)
-            for one in calibrations(record.instrument_id)
-            if one.leaves_in_doubt(record.taken_at.date())
-        ],
+        in_doubt=_in_doubt(record, frame),
         pressures_sentence=pressures_sentence(record, units),
         findings_first=findings[:FIRST_FINDINGS],
         findings_more=findings[FIRST_FINDINGS:],
@@ -148,6 +145,11 @@ def _shown(interval: Interval, dimension: dimensions.Dimension, units: Units) ->
 
 
 def _strip(outcome: Outcome, units: Units) -> JudgedStrip | None:
+    judged = _judged(outcome)
+    return None if judged is None else words.labelled_strip(judged, units)
+
+
+def _judged(outcome: Outcome) -> Judged | None:
     target, judged = outcome.target, outcome.judged
     if (
         outcome.verdict in ("", Verdict.NOT_JUDGED)
@@ -159,22 +161,45 @@ def _strip(outcome: Outcome, units: Units) -> JudgedStrip | None:
         or judged.high is None
     ):
         return None
-    return words.labelled_strip(
-        Judged(
-            value=judged.value,
-            low=judged.low,
-            high=judged.high,
-            target_low=target.low,
-            target_nominal=target.nominal or 0.5 * (target.low + target.high),
-            target_high=target.high,
-            verdict=outcome.verdict,
-            leaning=outcome.leaning,
-            probability_in_range=outcome.probability_in_range or 0.0,
-            probability_most=0.0,
-            by_design_flow=outcome.by_design_flow,
+    in_range = outcome.probability_in_range or 0.0
+    return Judged(
+        value=judged.value,
+        low=judged.low,
+        high=judged.high,
+        target_low=target.low,
+        target_nominal=target.nominal or 0.5 * (target.low + target.high),
+        target_high=target.high,
+        verdict=outcome.verdict,
+        leaning=outcome.leaning,
+        probability_in_range=in_range,
+        probability_most=max(
+            in_range, outcome.probability_low or 0.0, outcome.probability_high or 0.0
         ),
-        units,
+        by_design_flow=outcome.by_design_flow,
     )
+
+
+def _in_doubt(record: TraverseRecord, frame: Frame) -> list[dict[str, str]]:
+    """Return what makes the result doubtful for its meter's sake, and what to do about it."""
+    units = frame.house.units
+    found_off = [
+        {"text": calibration_words.in_doubt_text(one, units), "what": "What can be done"}
+        for one in calibrations(record.instrument_id)
+        if one.leaves_in_doubt(record.taken_at.date())
+    ]
+    judged = _judged(record.outcome) if record.outcome else None
+    if found_off or judged is None:
+        return found_off
+    use = Use(record.instrument_id, record.taken_at.date(), judged)
+    return [
+        {
+            "text": f"{meter_words.astray_text(one, units)}. Measure with another meter before "
+            "the blower is turned, or have this one calibrated first.",
+            "what": "The meter against the others",
+        }
+        for one in otherwise([use], today=frame.today)
+        if one is not None
+    ]
 
 
 def _half(interval: Interval) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from collections.abc import Sequence
 from typing import Final
@@ -11,8 +12,9 @@ from airflow_jobs.models import AdjustmentKind
 
 from ..values.meters import MeterInDoubt
 from ..values.next_steps import BesideStanding, ChangedSince
-from ..values.systems import NeedsALook
+from ..values.systems import Measurement, NeedsALook, OtherwiseJudged
 from .measured import rows
+from .meters_astray import judged_otherwise
 from .meters_in_doubt import meters_in_doubt
 
 _KINDS: Final = {str(kind): label for kind, label in AdjustmentKind.choices}
@@ -37,13 +39,17 @@ WHERE c.traverse_id = ANY (%(traverses)s) OR c.flow_set_id = ANY (%(flow_sets)s)
 """
 
 
-def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding]:
-    """Return system -> what its next step rests on; three statements at most.
+def beside_standings(
+    needing: Sequence[NeedsALook], *, today: datetime.date
+) -> dict[UUID, BesideStanding]:
+    """Return system -> what its next step rests on; four statements at most.
 
     Parameters
     ----------
     needing
         The systems that are shown; the measurement of each one's first reason counts.
+    today
+        The day from which the usual period of the page of instruments counts back.
     """
     measured = [one.reasons[0].measurement for one in needing]
     found = rows(
@@ -53,7 +59,7 @@ def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding
             "flow_sets": [one.flow_set_id for one in measured if one and one.flow_set_id],
         },
     )
-    in_doubt = _in_doubt(needing)
+    in_doubt, otherwise = _in_doubt(needing), _otherwise(needing, today)
     return {
         row["equipment_id"]: BesideStanding(
             # Raw statements get JSON as text.
@@ -61,6 +67,7 @@ def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding
             why_no_advice=row["why_no_advice"] or "",
             doubt=row["doubt"] or "",
             meter_in_doubt=in_doubt.get(row["equipment_id"]),
+            otherwise=otherwise.get(row["equipment_id"]),
             changed=None
             if row["kind"] is None
             else ChangedSince(
@@ -76,10 +83,22 @@ def beside_standings(needing: Sequence[NeedsALook]) -> dict[UUID, BesideStanding
 
 def _in_doubt(needing: Sequence[NeedsALook]) -> dict[UUID, MeterInDoubt]:
     """Return system -> the meter that was found off after it measured there, if it was."""
-    measured = {
+    measured = _judged_by(needing)
+    found = meters_in_doubt(list(measured.values()))
+    return {key: meter for key, meter in zip(measured, found, strict=True) if meter is not None}
+
+
+def _otherwise(needing: Sequence[NeedsALook], today: datetime.date) -> dict[UUID, OtherwiseJudged]:
+    """Return system -> what it would be without its meter's offset, where that decides."""
+    measured = _judged_by(needing)
+    found = judged_otherwise(list(measured.values()), today=today)
+    return {key: one for key, one in zip(measured, found, strict=True) if one is not None}
+
+
+def _judged_by(needing: Sequence[NeedsALook]) -> dict[UUID, Measurement]:
+    """Return system -> the measurement of its first reason."""
+    return {
         one.system.id: one.reasons[0].measurement
         for one in needing
         if one.reasons[0].measurement is not None
     }
-    found = meters_in_doubt([one for one in measured.values() if one is not None])
-    return {key: meter for key, meter in zip(measured, found, strict=True) if meter is not None}

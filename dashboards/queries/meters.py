@@ -14,7 +14,16 @@ from airflow_jobs.models import Verdict
 
 from ..statistics.meters import polished_meters
 from ..values.filters import Filters
-from ..values.meters import MeterStanding, Reads, Register, RestsOn, ResultNamed
+from ..values.meters import (
+    MeterAstray,
+    MeterStanding,
+    Reads,
+    Register,
+    RestsOn,
+    ResultNamed,
+    allowed_of,
+    reads_of,
+)
 from .measured import LAST_USED_ON, in_period, of_measurements, of_systems, parameters, rows
 from .measurements import flow_half_width
 
@@ -37,6 +46,16 @@ taken AS NOT MATERIALIZED (
 )
 """
 
+# Of meter `i`, on the day.
+_LATEST_CALIBRATION: Final = """
+LEFT JOIN LATERAL (
+    SELECT c.performed_on, c.due_on, c.accuracy_relative
+    FROM airflow_jobs_calibration c
+    WHERE c.instrument_id = i.id AND c.retired_on IS NULL AND c.performed_on <= %(today)s
+    ORDER BY c.performed_on DESC, c.id DESC LIMIT 1
+) c ON TRUE
+"""
+
 _REGISTER: Final = f"""
 WITH {_TAKEN},
 used AS (
@@ -57,12 +76,7 @@ SELECT i.id, coalesce(nullif(i.label, ''), i.serial) AS name, i.serial, i.retire
        coalesce(used.results, 0) AS results, coalesce(used.results_out, 0) AS results_out,
        coalesce(used.crews, 0) AS crews, used.a_crew_id, w.name AS a_crew
 FROM airflow_jobs_instrument i
-LEFT JOIN LATERAL (
-    SELECT c.performed_on, c.due_on, c.accuracy_relative
-    FROM airflow_jobs_calibration c
-    WHERE c.instrument_id = i.id AND c.retired_on IS NULL AND c.performed_on <= %(today)s
-    ORDER BY c.performed_on DESC, c.id DESC LIMIT 1
-) c ON TRUE
+{_LATEST_CALIBRATION}
 LEFT JOIN used ON used.instrument_id = i.id
 LEFT JOIN airflow_jobs_crew w ON w.id = used.a_crew_id
 ORDER BY lower(coalesce(nullif(i.label, ''), i.serial)), i.id
@@ -73,8 +87,13 @@ ORDER BY lower(coalesce(nullif(i.label, ''), i.serial)), i.id
 # arrays, however many there are.
 _CELLS: Final = f"""
 WITH {_TAKEN},
-meters AS (SELECT i.id, row_number() OVER (ORDER BY i.id) - 1 AS number
-           FROM airflow_jobs_instrument i),
+meters AS (
+    SELECT i.id, row_number() OVER (ORDER BY i.id) - 1 AS number,
+           coalesce(nullif(i.label, ''), i.serial) AS name,
+           coalesce(c.accuracy_relative, i.accuracy_relative) AS accuracy_relative
+    FROM airflow_jobs_instrument i
+    {_LATEST_CALIBRATION}
+),
 pairs AS MATERIALIZED (
     SELECT first.id AS flow, first.visit_id = second.visit_id AS is_of_one_visit,
            first.instrument_id AS first_meter, first.flow_standard_m3_s AS first_flow,
@@ -104,7 +123,10 @@ counted AS (
 )
 SELECT kind, array_agg(stratum) AS stratum, array_agg(meter) AS meter,
        array_agg(log_flow) AS log_flow,
-       (SELECT array_agg(meters.id ORDER BY meters.number) FROM meters) AS meters
+       (SELECT array_agg(meters.id ORDER BY meters.number) FROM meters) AS meters,
+       (SELECT array_agg(meters.name ORDER BY meters.number) FROM meters) AS names,
+       (SELECT array_agg(meters.accuracy_relative ORDER BY meters.number) FROM meters)
+           AS accuracies
 FROM (SELECT * FROM counted WHERE compared > 1 ORDER BY kind, stratum, meter) several
 GROUP BY kind
 ORDER BY kind
@@ -149,9 +171,8 @@ def register(filters: Filters, *, today: datetime.date) -> Register:
         The day on which a calibration is due or not.
     """
     values = {**parameters(filters), "today": today}
-    conditions = _conditions(filters)
-    meters = rows(_REGISTER.format(conditions=conditions), values)
-    cells = {row["kind"]: row for row in rows(_CELLS.format(conditions=conditions), values)}
+    meters = rows(_REGISTER.format(conditions=_conditions(filters)), values)
+    cells = _cells(filters, today)
     listed = [row["id"] for row in meters]
     paired = _reads(cells.get("paired"), listed)
     same_system = _reads(cells.get("system"), listed)
@@ -160,6 +181,43 @@ def register(filters: Filters, *, today: datetime.date) -> Register:
     ]
     standing.sort(key=lambda one: (one.reads not in ("high", "low"), one.is_in_calibration))
     return Register(tuple(standing))
+
+
+def meters_astray(filters: Filters, *, today: datetime.date) -> dict[UUID, MeterAstray]:
+    """Return the meters that read high or low, as the register has them; one statement.
+
+    Parameters
+    ----------
+    filters
+        Narrow the measurements that are compared.
+    today
+        The day on which a calibration holds.
+    """
+    cells = _cells(filters, today)
+    if not cells:
+        return {}
+    known = next(iter(cells.values()))
+    compared = zip(
+        _reads(cells.get("paired"), known["meters"]),
+        _reads(cells.get("system"), known["meters"]),
+        strict=True,
+    )
+    meters = zip(known["meters"], known["names"], known["accuracies"], compared, strict=True)
+    found = {}
+    for key, name, accuracy, (paired, same_system) in meters:
+        held = paired or same_system
+        reads = reads_of(held, allowed_of(accuracy)) if held else ""
+        if held is not None and reads in ("high", "low"):
+            found[key] = MeterAstray(key, name, reads, held)
+    return found
+
+
+def _cells(filters: Filters, today: datetime.date) -> dict[str, dict[str, Any]]:
+    """Return what several meters measured, by paired checks and on the same systems."""
+    found = rows(
+        _CELLS.format(conditions=_conditions(filters)), {**parameters(filters), "today": today}
+    )
+    return {row["kind"]: row for row in found}
 
 
 def results_named(traverse_ids: Sequence[UUID]) -> dict[UUID, ResultNamed]:

@@ -24,6 +24,25 @@ class Reads:
     """Whether the interval that allows for comparing all meters leaves 0 out."""
 
 
+def allowed_of(accuracy_relative: float | None) -> float:
+    """Return the error that an accuracy allows; 5 % where none is on record."""
+    return 0.05 if accuracy_relative is None else accuracy_relative
+
+
+def reads_of(held: Reads, allowed: float) -> str:
+    """Return `high`, `low`, `alike` or `untold`.
+
+    High or low where even the near end of the interval is beyond what the accuracy allows, alike
+    where all of it is within.
+    """
+    if held.is_sure and held.low > allowed:
+        return "high"
+    if held.is_sure and held.high < -allowed:
+        return "low"
+    is_within = -allowed <= held.low and held.high <= allowed
+    return "alike" if is_within else "untold"
+
+
 @dataclass(frozen=True, slots=True)
 class MeterStanding:
     """One meter of the register."""
@@ -67,22 +86,12 @@ class MeterStanding:
     @property
     def allowed(self) -> float:
         """The error that its accuracy allows; 5 % where none is on record."""
-        return 0.05 if self.accuracy_relative is None else self.accuracy_relative
+        return allowed_of(self.accuracy_relative)
 
     @property
     def reads(self) -> str:
-        """`high` or `low` where even the near end of the interval is beyond what its accuracy
-        allows, `alike` where all of it is within, else `untold`; nothing where it can't be
-        compared."""
-        held = self.held
-        if held is None:
-            return ""
-        if held.is_sure and held.low > self.allowed:
-            return "high"
-        if held.is_sure and held.high < -self.allowed:
-            return "low"
-        is_within = -self.allowed <= held.low and held.high <= self.allowed
-        return "alike" if is_within else "untold"
+        """Which way it reads by `reads_of`; nothing where it can't be compared."""
+        return "" if self.held is None else reads_of(self.held, self.allowed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +125,16 @@ class Register:
     def untold(self) -> tuple[MeterStanding, ...]:
         """Meters of which the comparison is too coarse to say so either way."""
         return tuple(one for one in self.meters if one.reads == "untold")
+
+
+@dataclass(frozen=True, slots=True)
+class MeterAstray:
+    """A meter that reads high or low against the others by more than its accuracy allows."""
+
+    id: UUID
+    name: str
+    reads: str
+    held: Reads
 
 
 @dataclass(frozen=True, slots=True)

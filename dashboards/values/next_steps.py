@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from .meters import MeterInDoubt
+from .systems import OtherwiseJudged
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,3 +32,5 @@ class BesideStanding:
     """The serious finding that has to be cleared up first; empty where there is none."""
     changed: ChangedSince | None
     meter_in_doubt: MeterInDoubt | None = None
+    otherwise: OtherwiseJudged | None = None
+    """What it would be without its meter's offset against the others, where that decides."""

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from airflow_jobs.calc.conformity import DECIDING_PROBABILITY
 
-from .meters import MeterInDoubt
+from .meters import MeterAstray, MeterInDoubt
 
 # Two meters of 4 % each (common practice, from memory) differ by no more nineteen times in twenty.
 METERS_DIFFER_BY: Final = 0.11
@@ -79,6 +79,20 @@ class Measurement:
     in_doubt: MeterInDoubt | None = None
     """Its meter, where a later calibration found it off and it is not corrected. Only known where
     a system's history is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class OtherwiseJudged:
+    """What a measurement would be, without what its meter reads high or low by; in SI."""
+
+    meter: MeterAstray
+    value: float
+    low: float
+    high: float
+    by_design_flow: bool
+    verdict: str
+    leaning: str
+    probability_most: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,12 @@ import itertools
 from typing import Any
 
 import pytest
+from django.test import Client
+from django.utils import timezone
 
-from airflow_jobs.models import Company, DuctSection, Instrument, Visit
+from airflow_jobs.models import Company, DuctSection, Instrument, Traverse, Visit
 from dashboards.display import Units
-from dashboards.next_steps import next_step, page_of
+from dashboards.next_steps import doubt_text, next_step, page_of
 from dashboards.queries.attention import attention
 from dashboards.queries.beside_standing import beside_standings
 from dashboards.standings import renew_standings
@@ -18,6 +20,7 @@ from dashboards.values.filters import Filters
 from dashboards.words import reason_text
 from tests import factories
 from tests.dashboards.records import make_adjustment, make_job, make_result
+from tests.dashboards.test_instruments import _check as check
 from tests.factories import NOW, TODAY
 from tests.spaces import loose
 
@@ -61,7 +64,7 @@ def meter() -> Instrument:
 def _said(*, planned: str = "", index: int = 0) -> tuple[str, str, str]:
     """Return why the first system needs a look, what to do, and which page says how."""
     needs = attention(Filters(), today=TODAY).systems[index]
-    beside = beside_standings([needs])[needs.system.id]
+    beside = beside_standings([needs], today=TODAY)[needs.system.id]
     return (
         reason_text(needs.reasons[0], UNITS, TODAY),
         next_step(needs, today=TODAY, units=UNITS, planned=planned, beside=beside),
@@ -180,6 +183,102 @@ def test_a_meter_that_was_found_off_is_decided_on_first(meter: Instrument) -> No
     assert "nominal" in _said()[1]
 
 
+@pytest.fixture
+def astray(meter: Instrument) -> Instrument:
+    """A meter that reads 7 % high against two others in paired checks."""
+    reads = factories.make_instrument(label="Thermal 3", accuracy_relative=0.03)
+    other = factories.make_instrument(label="Other", accuracy_relative=0.03)
+    for one in (reads, other):
+        factories.make_calibration(
+            instrument=one, performed_on=TODAY - 5 * YEAR, due_on=TODAY + 5 * YEAR
+        )
+    crew = factories.make_crew()
+    for number in range(6):
+        scatter = 1.0 + 0.002 * (number - 2.5)
+        check(meter, reads, ratio=1.07 * scatter, crew=crew)
+        check(other, reads, ratio=1.07 * scatter, crew=crew)
+        check(meter, other, ratio=scatter, crew=crew)
+    return reads
+
+
+def test_a_meter_that_reads_high_comes_before_the_blower_where_its_offset_decides(
+    astray: Instrument,
+) -> None:
+    make_job(found=None, left=470.0, u_per_ton=13.0, instrument=astray)
+    reason, step, page = _said()
+    assert "probably high" in reason
+    assert loose(step).startswith(
+        "Plan a visit: measure with another meter before the blower is turned, or have Thermal 3 "
+        "calibrated first. Without the 7.0 % that Thermal 3 reads high by, it would be 439 ± "
+    )
+    assert "in range (" in step
+    assert page == "instrument"
+    needs = attention(Filters(), today=TODAY).systems[0]
+    beside = beside_standings([needs], today=TODAY)[needs.system.id]
+    assert loose(doubt_text(needs.reasons[0], beside, UNITS)).startswith(
+        "In doubt: Thermal 3 reads high against the other meters by 7.0 % (+6"
+    )
+
+
+@pytest.mark.parametrize(("left", "verdict"), [(470.0, "high"), (360.0, "in range")])
+def test_what_hangs_on_a_meter_s_offset_says_so_on_every_page(
+    manager: Client, astray: Instrument, left: float, verdict: str
+) -> None:
+    today = timezone.now()
+    for one in Traverse.objects.all():
+        # The page of instruments compares the last twelve months.
+        Traverse.objects.filter(pk=one.pk).update(taken_at=today - HOUR)
+    visit = make_job(
+        found=None, left=left, u_per_ton=5.0, instrument=astray, taken_at=today - 3 * HOUR
+    )
+    traverse = visit.traverses.get()
+    system = traverse.duct_section.equipment_id
+    said = "Thermal 3 reads high against the other meters by 7.0 % (+6"
+    for address in (f"/traverses/{traverse.pk}/", f"/systems/{system}/"):
+        page = loose(manager.get(address).content.decode())
+        assert page.count(said) == 1
+        assert f'href="/instruments/{astray.pk}/' in page
+    in_list = said in loose(manager.get("/needs-a-look/").content.decode())
+    assert in_list is (verdict != "in range")
+
+
+@pytest.mark.parametrize(
+    ("left", "days"),
+    [
+        (560.0, 0),  # Less 7 % it is as surely high.
+        (340.0, 0),  # Less 7 % it is the more surely low.
+        (470.0, 500),  # Of what was measured so long before, the comparison says nothing.
+    ],
+)
+def test_an_offset_that_decides_nothing_is_no_reason_to_wait(
+    astray: Instrument, left: float, days: int
+) -> None:
+    taken_at = NOW - datetime.timedelta(days=days)
+    make_job(found=None, left=left, u_per_ton=13.0, instrument=astray, taken_at=taken_at)
+    _, step, page = _said()
+    assert "another meter" not in step
+    assert page == "traverse"
+
+
+def test_a_meter_within_its_accuracy_is_no_reason_to_wait(
+    astray: Instrument, meter: Instrument
+) -> None:
+    make_job(found=None, left=470.0, u_per_ton=13.0, instrument=meter)
+    assert "another meter" not in _said()[1]
+    type(astray).objects.filter(pk=astray.pk).update(accuracy_relative=0.08)
+    make_job(found=None, left=480.0, u_per_ton=13.0, instrument=astray)
+    assert "another meter" not in _said()[1]
+
+
+def test_a_meter_that_was_found_off_is_decided_on_before_it_is_compared(
+    astray: Instrument,
+) -> None:
+    make_job(found=None, left=470.0, u_per_ton=13.0, instrument=astray)
+    day = TODAY + datetime.timedelta(days=30)
+    factories.make_calibration(instrument=astray, performed_on=day, due_on=day + YEAR, gain=0.93)
+    assert _said()[1].startswith("Decide first what becomes of the readings of Thermal 3.")
+
+
 def test_a_flow_set_s_advice_is_found_too(meter: Instrument) -> None:
     visit = factories.make_visit(started_at=NOW)
     equipment = factories.make_equipment(site=visit.site)
@@ -197,7 +296,7 @@ def test_a_flow_set_s_advice_is_found_too(meter: Instrument) -> None:
     computation.state = "computed"
     computation.save()
     needing = attention(Filters(), today=TODAY).systems
-    beside = beside_standings(needing)
+    beside = beside_standings(needing, today=TODAY)
     assert needing[0].reasons[0].measurement is not None
     assert needing[0].reasons[0].measurement.flow_set_id == flow_set.pk
     assert beside[equipment.pk].why_no_advice == "Look for the rest."

@@ -30,7 +30,7 @@ HOUR = datetime.timedelta(hours=1)
 # Statements that the page takes, sign-in and company included; a change here is a decision.
 STATEMENTS = 7
 # What needs a look, planned visits and what the next steps rest on, where there are any.
-NEXT_STEPS = 4
+NEXT_STEPS = 5
 
 
 @pytest.fixture

@@ -23,7 +23,7 @@ from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 13
+STATEMENTS = 14
 
 
 def _text(client: Client, address: str) -> str:
