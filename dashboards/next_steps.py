@@ -46,6 +46,13 @@ class Page:
     name: str
     id: UUID
     text: str
+    section: str = ""
+    """Where on that page; empty for all of it."""
+
+    @property
+    def anchor(self) -> str:
+        """What stands at the end of an address that leads there."""
+        return f"#{self.section}" if self.section else ""
 
 
 def next_step(
@@ -159,9 +166,12 @@ def page_of(needs: NeedsALook, beside: BesideStanding | None = None) -> Page:
     one = reason.measurement
     if reason.code == "calibration" and one is not None and one.instrument_id is not None:
         return Page("instrument", one.instrument_id, "The meter")
-    if reason.code in ("not_judged", "drifting") or one is None or one.traverse_id is None:
-        text = "Its history and trend" if reason.code == "drifting" else "The system"
-        return Page("system", needs.system.id, text)
+    if reason.code == "drifting":
+        return Page("system", needs.system.id, "Its history and trend", "history-title")
+    if reason.code == "not_judged":
+        return Page("system", needs.system.id, "The system", "facts-title")
+    if one is None or one.traverse_id is None:
+        return Page("system", needs.system.id, "Its measurements", "timeline-title")
     text = {
         "low": "How: measurement and advice",
         "high": "How: measurement and advice",

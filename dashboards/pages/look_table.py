@@ -121,6 +121,6 @@ def _row(
         Cell(
             next_step(one, today=frame.today, units=units, planned=planned, beside=beside),
             note=how.text,
-            note_href=link_to(asked, how.name, how.id),
+            note_href=link_to(asked, how.name, how.id) + how.anchor,
         ),
     )

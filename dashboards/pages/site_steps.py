@@ -82,6 +82,6 @@ def _steps(frame: Frame, needing: Sequence[NeedsALook]) -> dict[UUID, SystemStep
                 beside=beside.get(one.system.id),
             ),
             how=how.text,
-            href=f"{reverse(how.name, args=[how.id])}{frame.asked.tail}",
+            href=f"{reverse(how.name, args=[how.id])}{frame.asked.tail}{how.anchor}",
         )
     return steps

@@ -57,6 +57,7 @@ def system(frame: Frame, *, system_id: UUID) -> HttpResponse:
             _standing(one, otherwise.get(one.traverse_id), frame.house.units) for one in standing
         ],
         next_step=step,
+        next_step_href=_on_this_page(step.href, system_id) if step else "",
         charts=call_charts(history, frame.house, frame.today),
         timeline_table=timeline_table(history, frame.viewer, frame.house.units),
         advice_line=words.ADVICE_LINE,
@@ -76,6 +77,13 @@ def system_file(frame: Frame, *, system_id: UUID, slug: str) -> HttpResponse:
     else:
         table = _adjustments_table(history)
     return file_of(table, "system")
+
+
+def _on_this_page(href: str, system_id: UUID) -> str:
+    """Return an address; where it leads to this very page only to where on it."""
+    page_itself, _, section = href.partition("#")
+    is_here = page_itself.partition("?")[0] == reverse("system", args=[system_id])
+    return f"#{section}" if is_here and section else href
 
 
 def _history(system_id: UUID, **limit: None) -> SystemHistory:

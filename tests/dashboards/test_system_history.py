@@ -107,6 +107,20 @@ def test_a_drift_is_no_step_and_asks_for_a_measurement_before_it_may_leave(
     assert "it may leave its range." in system_words.trend_text(call, TODAY, 12)
 
 
+def test_the_next_step_of_a_drift_jumps_to_the_chart_on_the_system_s_own_page(
+    manager: Client, section: DuctSection, meter: Instrument
+) -> None:
+    _found(section, tuple(430.0 - 8.0 * number for number in range(8)), meter)
+    day = TODAY - datetime.timedelta(days=30)
+    factories.make_calibration(instrument=meter, performed_on=day - 5 * YEAR, due_on=day + 2 * YEAR)
+    own = f"/systems/{section.equipment_id}/"
+    page = manager.get(own).content.decode()
+    assert '<a href="#history-title">Its history and trend</a>' in page
+    assert 'id="history-title"' in page
+    listed = manager.get("/needs-a-look/?period=all").content.decode()
+    assert f'href="{own}?period=all#history-title"' in listed
+
+
 @pytest.mark.parametrize(("per_ton", "side"), [(300.0, "low"), (500.0, "high")])
 def test_a_system_that_is_outside_already_is_not_told_when_it_leaves(
     section: DuctSection, meter: Instrument, per_ton: float, side: str
