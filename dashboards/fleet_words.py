@@ -68,7 +68,11 @@ def change_clause(change: Change | None) -> str:
         return ""
     points = write(abs(change.change) * 100.0, 0)
     if points == "0":
-        return ", the same share as in as many days before"
+        return (
+            ", within one point of the share in as many days before"
+            if change.change
+            else ", the same share as in as many days before"
+        )
     noun = "point" if points == "1" else "points"
     side = "more" if change.change > 0 else "less"
     sure = (
@@ -105,8 +109,8 @@ def composition_sentence(share: Share) -> str:
     verb, counts = ("is", "counts") if share.undecided == 1 else ("are", "count")
     where = "its estimate lies" if share.undecided == 1 else "their estimates lie"
     return (
-        f"{said} {count_of(share.undecided, 'job')} {verb} too close to call and {counts} where "
-        f"{where}."
+        f"{said} {count_of(share.undecided, 'job')} {verb} too close to call, or the target's "
+        f"basis decides, and {counts} where {where}."
     )
 
 

@@ -122,6 +122,18 @@ def test_without_a_period_or_jobs_before_no_change_is_said(manager: Client) -> N
 
 
 @pytest.mark.django_db
+def test_the_counts_under_the_bar_add_up_and_name_the_undecided_as_some_of_them(
+    manager: Client,
+) -> None:
+    for left in (400.0, 345.0, 440.0, 300.0):
+        make_job(found=None, left=left, taken_at=NOW)
+    page = loose(manager.get(ADDRESS).content.decode())
+    assert "</span>2 in range" in page
+    assert '<span class="mark low">2</span> low' in page
+    assert "of these, 2 too close to call, hatched" in page
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("size", [3, 30])
 def test_the_change_takes_one_statement_however_long_the_history(
     manager: Client, size: int
