@@ -202,8 +202,7 @@ def contrast_sentence(contrast: Contrast, *, first: str, second: str, claims: bo
     if not contrast.can_tell:
         return f"{said} So few jobs can't tell whether the two differ: {why_untold(contrast)}."
     side = "lower" if contrast.difference < 0 else "higher"
-    apart = points(contrast.difference)
-    lies = "is the same" if apart.startswith("0") else f"is {apart} {side}"
+    lies = f"is {points(contrast.difference)} {side}" if contrast.difference else "is the same"
     held = (
         f"At the same sites with the same kinds the latter {lies} (interval of the difference "
         f"{ends(contrast.low, contrast.high)})"
@@ -246,10 +245,11 @@ def kinds_sentence(parts: tuple[Part, ...], *, nouns: str) -> str:
                 "There are too few jobs to tell whether the share left in range changes for any of "
                 f"the {nouns}."
             )
-        which = f"other {nouns}" if untold else nouns
+        told = [part_name(part.key) for part in parts if part.can_tell]
+        which = f"any of the {f'other {nouns}' if untold else nouns}, allowing for their number"
         return (
             f"{few[1:]}{' ' if few else ''}No evidence that the share left in range changes for "
-            f"any of the {which}, allowing for their number."
+            f"{told[0] if len(told) == 1 else which}."
         )
     said = [
         f"{part_name(part.key)}: the share left in range {part_verb(part)} by "
@@ -288,6 +288,8 @@ def few_jobs_note(parts: tuple[Part, ...], step: str) -> str:
 def points(share: float) -> str:
     """Return a difference of shares without its sign, in percentage points."""
     text = number(abs(share))
+    if text == "0" and share:
+        return "less than one point"
     return f"{text} {'point' if text == '1' else 'points'}"
 
 
@@ -299,6 +301,8 @@ def number(share: float) -> str:
 def signed_points(share: float) -> str:
     """Return a difference of shares with its sign, in percentage points."""
     sign = signed(share)
+    if sign == "0" and share:
+        return "less than one point"
     return f"{sign} {'point' if sign.lstrip('+' + MINUS) == '1' else 'points'}"
 
 

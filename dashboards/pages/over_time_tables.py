@@ -101,6 +101,12 @@ def _place(value: float) -> str:
     return unbroken(write(value * 100, 0), "%")
 
 
+_LIKE_WITH_LIKE: Final = (
+    "the difference is at the same sites with the same kinds, of those jobs that have others to be "
+    "compared with there (“Jobs compared”)"
+)
+
+
 def calendar_table(found: OverTime, asked: Asked) -> Table:
     """Return the months of the calendar, left and found as lines of their own."""
     return Table(
@@ -132,13 +138,12 @@ def contrasts_table(found: OverTime, asked: Asked) -> Table:
             rows += _contrast_rows(contrast, first, second)
     return Table(
         slug="seasons",
-        caption="Left in range by half of the calendar year and by call; the difference is at the "
-        "same sites with the same kinds",
+        caption=f"Left in range by half of the calendar year and by call; {_LIKE_WITH_LIKE}",
         columns=(
             Column("Jobs of"),
             *SHARE_COLUMNS,
             *_DIFFERENCE,
-            Column("Compared", is_number=True),
+            Column("Jobs compared", is_number=True),
         ),
         rows=tuple(rows),
         href=_file("seasons", asked),
@@ -149,9 +154,13 @@ def day_table(campaign: Campaign, asked: Asked) -> Table:
     """Return what was left in range before a day and since."""
     return Table(
         slug="day",
-        caption="Left in range before the day and since; the difference is at the same sites with "
-        "the same kinds",
-        columns=(Column("Time"), *SHARE_COLUMNS, *_DIFFERENCE, Column("Compared", is_number=True)),
+        caption=f"Left in range before the day and since; {_LIKE_WITH_LIKE}",
+        columns=(
+            Column("Time"),
+            *SHARE_COLUMNS,
+            *_DIFFERENCE,
+            Column("Jobs compared", is_number=True),
+        ),
         rows=tuple(_contrast_rows(campaign.contrast, "Before", "Since")),
         href=_file(
             "day", asked, campaign=campaign.on.isoformat(), campaign_name=campaign.name or None

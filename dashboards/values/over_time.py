@@ -15,8 +15,9 @@ WHOLE_SCALE: Final = 0.95
 """A month whose band covers as much can't stand out at all."""
 FEWEST_COMPARED: Final = 5
 """On either side: fewer part cleanly by chance alone more often than one time in a hundred."""
-NOTHING_TOLD: Final = 1.0
-"""An interval that holds no change and is as wide as from none to all says nothing either."""
+NOTHING_TOLD: Final = 0.5
+"""Nor does an interval that holds no change and is half of the scale wide: it holds a rise or a
+fall of a quarter of all jobs too."""
 
 
 @dataclass(frozen=True, slots=True)

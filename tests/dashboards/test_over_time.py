@@ -224,11 +224,11 @@ def test_a_rise_is_said_with_its_interval(manager: Client) -> None:
     assert (before["Time"], before["Jobs"]) == ("Before", "24")
     assert float(since["Difference, points"]) == pytest.approx(50.0)
     assert float(since["Difference, low end"]) > 0.0
-    assert since["Compared"] == "24"
+    assert since["Jobs compared"] == "24"
 
 
 def test_without_a_change_there_is_no_evidence_of_one(manager: Client) -> None:
-    _campaign(before=(3, 1), since=(3, 1))
+    _campaign(before=(6, 2), since=(6, 2))
     text = _text(manager, BEFORE_AND_SINCE)
     assert "No evidence that it changed: at the same sites" in text
     assert "the difference is 0 points, between" in text
@@ -240,13 +240,13 @@ def test_another_mix_of_sites_is_not_taken_for_a_change(manager: Client) -> None
     easy, hard = _section(), _section()
     for months_ago in range(12):
         since = months_ago < 6
-        _jobs(easy, months_ago=months_ago, inside=4 if since else 1)
+        _jobs(easy, months_ago=months_ago, inside=16 if since else 4)
         if since:
-            _jobs(hard, months_ago=months_ago, inside=months_ago % 2, outside=1 - months_ago % 2)
-        else:
             _jobs(hard, months_ago=months_ago, inside=2, outside=2)
+        else:
+            _jobs(hard, months_ago=months_ago, inside=8, outside=8)
     text = _text(manager, BEFORE_AND_SINCE)
-    assert "60 % of 30 jobs were left in range before, 90 % of 30 since. No evidence" in text
+    assert "60 % of 120 jobs were left in range before, 90 % of 120 since. No evidence" in text
     assert "The two shares as they are, whatever the mix and the months, differ by +30 points" in (
         text
     )
@@ -261,8 +261,8 @@ def test_what_has_nothing_to_be_compared_with_is_counted(manager: Client) -> Non
         text
     )
     (before, since) = _rows(manager, "day", f"period=all&campaign={DAY}")
-    assert (before["Jobs"], before["Compared"]) == ("26", "24")
-    assert (since["Jobs"], since["Compared"]) == ("29", "24")
+    assert (before["Jobs"], before["Jobs compared"]) == ("26", "24")
+    assert (since["Jobs"], since["Jobs compared"]) == ("29", "24")
 
 
 def test_a_day_after_bad_months_comes_with_a_warning(manager: Client) -> None:
@@ -365,10 +365,10 @@ def test_less_than_two_years_claim_no_season(manager: Client) -> None:
 def test_calls_are_compared_where_both_were_measured(manager: Client) -> None:
     section = _section("heat_pump")
     for months_ago in range(8):
-        _jobs(section, months_ago=months_ago, inside=3, outside=1)
-        _jobs(section, months_ago=months_ago, inside=3, outside=1, call="heating")
+        _jobs(section, months_ago=months_ago, inside=6, outside=2)
+        _jobs(section, months_ago=months_ago, inside=6, outside=2, call="heating")
     text = _text(manager)
-    assert "Measured in cooling: 75 % of 32 jobs left in range; in heating: 75 % of 32." in text
+    assert "Measured in cooling: 75 % of 64 jobs left in range; in heating: 75 % of 64." in text
     assert "no evidence that the two differ" in text
     assert [row["Call"] for row in _rows(manager, "calls")] == ["Cooling", "Heating"]
 
@@ -378,7 +378,7 @@ def test_a_kind_that_falls_is_named_and_the_others_are_not(manager: Client) -> N
     for months_ago in range(12):
         good = (months_ago + 1) // 3
         _jobs(falling, months_ago=months_ago, inside=good, outside=4 - good)
-        _jobs(steady, months_ago=months_ago, inside=2)
+        _jobs(steady, months_ago=months_ago, inside=6)
     text = _text(manager)
     assert re.search(r"Heat pump: the share left in range falls by \d+ points a year", text)
     rows = {row["Kind"]: row for row in _rows(manager, "kinds")}

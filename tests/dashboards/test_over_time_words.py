@@ -67,6 +67,7 @@ def _part(key: str, per_year: float, low: float, high: float) -> Part:
     [
         (0.0, -8.19, 8.19, "–", "Too few jobs to tell"),
         (0.40, -0.35, 1.14, "–", "Too few jobs to tell"),
+        (-0.14, -0.61, 0.34, "–", "Too few jobs to tell"),
         (0.02, -0.20, 0.25, "+2", "No evidence of a change"),
         (0.60, 0.05, 1.20, "+60", "Rises by more than chance explains"),
         (-1.40, -2.0, -0.8, "−100", "Falls by more than chance explains"),
@@ -94,7 +95,9 @@ def test_kinds_of_which_nothing_can_be_told_are_named() -> None:
     )
     said = words.kinds_sentence((clear, vague), nouns="kinds")
     assert said.startswith("There are too few jobs to tell of Other. No evidence")
-    assert "for any of the other kinds" in said
+    assert said.endswith("No evidence that the share left in range changes for furnace.")
+    also = _part("ventilation", 0.01, -0.2, 0.2)
+    assert "for any of the other kinds" in words.kinds_sentence((clear, also, vague), nouns="kinds")
     sure = words.kinds_sentence((_part("furnace", -1.4, -2.0, -0.8), vague), nouns="kinds")
     assert "falls by 100 points a year, more than chance explains." in sure
     assert sure.endswith("There are too few jobs to tell of Other.")
@@ -123,6 +126,15 @@ def test_a_contrast_always_comes_to_a_conclusion(claims: bool) -> None:
         "difference may lie anywhere between −100 and +100 points."
     )
     assert ("more than chance" in said(-0.2, -0.3, -0.1)) is claims
+
+
+def test_a_difference_that_rounds_to_nothing_is_less_than_one_point() -> None:
+    assert words.signed_points(0.004) == words.points(-0.004) == "less than one point"
+    assert words.signed_points(0.0) == words.points(0.0) == "0 points"
+    said = words.contrast_sentence(
+        _contrast(0.004, -0.08, 0.09), first="One", second="two", claims=True
+    )
+    assert "the latter is less than one point higher (interval" in said
 
 
 @pytest.mark.parametrize(("difference", "end"), [(0.0, 0.0), (1.0, 1.0)])
