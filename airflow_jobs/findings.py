@@ -73,7 +73,7 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
         "pressure_from_sea_level",
         "warning",
         "Neither barometer nor elevation is known; sea level was taken.",
-        "Enter the site's elevation: 300 m change the density by some 3.5 %.",
+        "Enter the site's elevation: 300 m (1,000 ft) change the density by some 3.5 %.",
     ),
     Finding(
         "barometer_reduced_to_sea_level",
@@ -146,7 +146,8 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
     Finding(
         "vane_too_slow",
         "note",
-        "Below 1 m/s bearing drag makes a vane depend on density; the interval is widened.",
+        "Below 200 ft/min (1 m/s) bearing drag makes a vane depend on density; the interval is "
+        "widened.",
         "Use a thermal instrument for slow air.",
     ),
     Finding(
@@ -233,7 +234,7 @@ CATALOGUE: Final[tuple[Finding, ...]] = (
     Finding(
         "flow_per_capacity_unlikely",
         "warning",
-        "The flow per ton is under 150 or over 900.",
+        "The flow is under 150 or over 900 (ft3/min)/ton (20 or 121 L/s per kW).",
         "Check the unit of the readings, the section's sizes and the capacity.",
     ),
     Finding(

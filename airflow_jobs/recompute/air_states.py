@@ -8,6 +8,7 @@ from typing import Final
 from airflow_jobs.calc import air, humidity
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import AirPath, Call, Traverse
+from airflow_jobs.wording import in_kilopascals, in_metres
 
 # What an ordinary thermometer, hygrometer and barometer leave open, as standard uncertainties:
 # common practice, widened where a value had to be assumed.
@@ -81,8 +82,8 @@ def _pressure(
             said.append(
                 found(
                     "barometer_reduced_to_sea_level",
-                    f"The barometer was entered as {ambient / 1000:.1f} kPa, which is sea level; "
-                    f"at {elevation:,.0f} m the air has about {expected / 1000:.1f} kPa.",
+                    f"The barometer was entered as {in_kilopascals(ambient)}, which is sea level; "
+                    f"at {in_metres(elevation)} the air has about {in_kilopascals(expected)}.",
                     "/conditions/barometric_pressure",
                 )
             )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from airflow_jobs.calc.meter_changes import MeterBetween, meter_between
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import Calibration, Instrument
+from airflow_jobs.wording import in_metres_per_second
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +153,8 @@ def _found_off_later(
     return found(
         "calibration_corrected_later",
         f"The calibration of {later.performed_on} found {instrument} to need a gain of "
-        f"{later.gain_as_found:.3f} and an offset of {later.offset_as_found_m_s:+.2f} m/s, where "
-        f"{gain:.3f} and {offset:+.2f} m/s had been taken. {how}",
+        f"{later.gain_as_found:.3f} and an offset of "
+        f"{in_metres_per_second(later.offset_as_found_m_s)}, where {gain:.3f} and "
+        f"{in_metres_per_second(offset)} had been taken. {how}",
         "/instrument",
     )

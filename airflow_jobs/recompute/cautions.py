@@ -20,7 +20,7 @@ CAUTION_WORDS: Final[dict[str, str]] = {
     "too close to tell. Look at filter, coil and ducts before the blower.",
     "coil_carry_over": "Above some 550 ft/min (2.8 m/s) at the face of a wet coil water may carry "
     "over.",
-    "coil_freezing": "Under some 300 (ft3/min)/ton in cooling the coil may freeze.",
+    "coil_freezing": "Under some 300 (ft3/min)/ton (40 L/s per kW) in cooling the coil may freeze.",
     "minimum_airflow": "Electric heat and flammable refrigerants have a minimum airflow of the "
     "maker's: never go below it.",
     "temperature_rise": "On a fuel-burning furnace this changes the temperature rise: keep it "

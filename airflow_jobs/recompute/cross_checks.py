@@ -14,7 +14,7 @@ from airflow_jobs.calc.blower_tables import STATIC_U_PA
 from airflow_jobs.calc.crosschecks import COVERAGE_FACTOR_95, agreement, heat_balance_flow
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import Basis, Call
-from airflow_jobs.wording import percent
+from airflow_jobs.wording import in_pascals, percent
 
 from .beside import Beside, Heat, OtherFlow
 
@@ -24,8 +24,6 @@ ELECTRIC_HEAT_U: Final = 0.03
 """Of a measured electric power. Common practice."""
 FUEL_HEAT_U: Final = 0.05
 """Of a fuel's input times an efficiency; a nameplate is no better. Common practice."""
-INCH_OF_WATER_PA: Final = 249.08891
-"""For messages only: conventional, NIST SP 811 (2008), Appendix B."""
 
 METHOD_WORDS: Final = {
     "electric_heat": "the temperature rise over electric heat",
@@ -212,7 +210,6 @@ def _static_high(check: dict[str, Any]) -> Found:
     half_width = check["external_static_high"] - value
     return found(
         "external_static_high",
-        f"Total external static is {value:.0f} ± {half_width:.0f} Pa "
-        f"({value / INCH_OF_WATER_PA:.2f} ± {half_width / INCH_OF_WATER_PA:.2f} inH2O), over the "
-        f"{most:.0f} Pa ({most / INCH_OF_WATER_PA:.2f} inH2O) that the unit may have.",
+        f"Total external static is {in_pascals(value, half_width)}, over the {in_pascals(most)} "
+        "that the unit may have.",
     )

@@ -13,7 +13,13 @@ from airflow_jobs.calc.slips import POSITION_TOLERANCE_M, LayoutCheck, check_pos
 from airflow_jobs.findings import Found, found
 from airflow_jobs.models import AirPath, Call, EquipmentKind, Principle, ReadingKind
 from airflow_jobs.models.company import PER_TON_M3_S_PER_W
-from airflow_jobs.wording import percent
+from airflow_jobs.wording import (
+    in_celsius,
+    in_millimetres,
+    in_square_metres,
+    per_kilowatt,
+    percent,
+)
 
 from .inputs import TraverseInputs, flat_readings
 
@@ -95,8 +101,8 @@ def _about_state(inputs: TraverseInputs) -> list[Found]:
         said.append(
             found(
                 "dry_bulb_unlikely",
-                f"The dry bulb is {inputs.air.dry_bulb_c:.1f} °C; {inputs.air_path} air is "
-                f"usually between {low:.0f} and {high:.0f} °C.",
+                f"The dry bulb is {in_celsius(inputs.air.dry_bulb_c, 1)}; {inputs.air_path} air "
+                f"is usually between {in_celsius(low)} and {in_celsius(high)}.",
                 "/conditions/dry_bulb",
             )
         )
@@ -209,7 +215,7 @@ def _about_section(inputs: TraverseInputs, facts: Facts) -> list[Found]:
             found(
                 "holes_disagree",
                 "The holes of this traverse lie up to "
-                f"{1000 * inputs.holes_disagree_m:.0f} mm from those on record for the section.",
+                f"{in_millimetres(inputs.holes_disagree_m)} from those on record for the section.",
                 "/positions",
             )
         )
@@ -256,9 +262,9 @@ def _about_check(noun: str, check: LayoutCheck) -> list[Found]:
         return [
             found(
                 "copying_slip",
-                f"{noun.capitalize()} {slip.number} is at {1000 * slip.found_m:.0f} mm; the rule "
-                f"has it at {1000 * slip.expected_m:.0f} mm ({slip.meant} of the side, where "
-                f"{slip.written} seems to have been copied).",
+                f"{noun.capitalize()} {slip.number} is at {in_millimetres(slip.found_m)}; the rule "
+                f"has it at {in_millimetres(slip.expected_m)}: {slip.meant} of the side, where "
+                f"{slip.written} seems to have been copied.",
                 pointer,
             )
         ]
@@ -267,8 +273,8 @@ def _about_check(noun: str, check: LayoutCheck) -> list[Found]:
         return [
             found(
                 "holes_off_plan",
-                f"{noun.capitalize()} {worst.number} is at {1000 * worst.found_m:.0f} mm; the "
-                f"plan has it at {1000 * worst.expected_m:.0f} mm. Each reading counts for what "
+                f"{noun.capitalize()} {worst.number} is at {in_millimetres(worst.found_m)}; the "
+                f"plan has it at {in_millimetres(worst.expected_m)}. Each reading counts for what "
                 "its place stands for.",
                 pointer,
             )
@@ -313,8 +319,9 @@ def _about_judgement(inputs: TraverseInputs, facts: Facts) -> list[Found]:
         said.append(
             found(
                 "flow_per_capacity_unlikely",
-                f"The flow is {per_capacity / PER_TON_M3_S_PER_W:,.0f} (ft3/min)/ton; between 150 "
-                "and 900 is usual.",
+                f"The flow is {per_capacity / PER_TON_M3_S_PER_W:,.0f} (ft3/min)/ton "
+                f"({per_kilowatt(per_capacity)}); between 150 and 900 is usual "
+                f"({per_kilowatt(PER_CAPACITY[0])} and {per_kilowatt(PER_CAPACITY[1])}).",
             )
         )
     slip = _slip(inputs, facts, unlikely)
@@ -370,8 +377,8 @@ def _about_before(inputs: TraverseInputs) -> list[Found]:
         said.append(
             found(
                 "area_jumped",
-                f"The section's inside area is {area:.4f} m2; at the last traverse "
-                f"{around.earlier_area_m2:.4f} m2 were on record.",
+                f"The section's inside area is {in_square_metres(area)}; at the last traverse "
+                f"{in_square_metres(around.earlier_area_m2)} were on record.",
                 "/duct_section",
             )
         )

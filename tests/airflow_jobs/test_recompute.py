@@ -420,13 +420,16 @@ def test_a_sea_level_barometer_on_a_mountain_is_caught() -> None:
     station = factories.make_traverse(duct_section=section, barometric_pressure_pa=83500.0)
     recompute.drain()
 
-    def codes(traverse: Traverse) -> set[str]:
+    def said(traverse: Traverse) -> dict[str, str]:
         result = Computation.objects.get(traverse=traverse).result
         assert result is not None
-        return {item["code"] for item in result.values["findings"]}
+        return {item["code"]: item["message"] for item in result.values["findings"]}
 
-    assert "barometer_reduced_to_sea_level" in codes(reduced)
-    assert "barometer_reduced_to_sea_level" not in codes(station)
+    assert said(reduced)["barometer_reduced_to_sea_level"] == (
+        "The barometer was entered as 101.3 kPa (29.92 inHg), which is sea level; at 1,600 m "
+        "(5,249 ft) the air has about 83.5 kPa (24.66 inHg)."
+    )
+    assert "barometer_reduced_to_sea_level" not in said(station)
 
 
 @pytest.mark.django_db(transaction=True)
