@@ -100,23 +100,20 @@ def _ends_beyond(held: Reads, allowed: float) -> tuple[str, str]:
 def astray_text(one: OtherwiseJudged, units: Units) -> str:
     """Say how a measurement's meter reads against the others, and what decides without it."""
     meter = one.meter
-    without = without_it_text(one, units)
-    return (
-        f"{meter.name} reads {meter.reads} against the other meters by "
-        f"{percent(abs(meter.held.offset), 1)} ({reads_ends(meter.held)}). {without}"
-    )
-
-
-def without_it_text(one: OtherwiseJudged, units: Units) -> str:
-    """Say what a measurement would be without what its meter reads high or low by."""
     dimension = dimensions.FLOW if one.by_design_flow else dimensions.FLOW_PER_CAPACITY
     shown = units.show(one.value, dimension, low_si=one.low, high_si=one.high)
-    verdict = verdict_text(one.verdict, one.leaning, one.probability_most)
     assert shown is not None
     return (
-        f"Without the {percent(abs(one.meter.held.offset), 1)} that {one.meter.name} reads "
-        f"{one.meter.reads} by, it would be {shown.plain}: {verdict[0].lower()}{verdict[1:]}"
+        f"{meter.name} reads {meter.reads} against the other meters by "
+        f"{percent(abs(meter.held.offset), 1)} ({reads_ends(meter.held)}). Without that it would "
+        f"be {shown.plain}: {otherwise_text(one)}"
     )
+
+
+def otherwise_text(one: OtherwiseJudged) -> str:
+    """Say how a measurement would be judged without what its meter reads high or low by."""
+    verdict = verdict_text(one.verdict, one.leaning, one.probability_most)
+    return f"{verdict[0].lower()}{verdict[1:]}"
 
 
 def meter_and_calibration_sentence(

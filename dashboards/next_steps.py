@@ -15,7 +15,7 @@ from .change_words import setting_text
 from .display import Units, percent
 from .due_days import next_by
 from .filters import day_text
-from .meter_words import astray_text, without_it_text
+from .meter_words import astray_text, otherwise_text
 from .values.next_steps import BesideStanding
 from .values.systems import Judged, NeedsALook, OtherwiseJudged, Reason
 
@@ -86,7 +86,7 @@ def next_step(
             "measure with another meter where it can't wait."
         )
     if (otherwise := otherwise_of(reason, beside)) is not None:
-        return f"{visit} {_other_meter_first(otherwise, units)}"
+        return f"{visit} {_other_meter_first(otherwise)}"
     match reason.code:
         case "low" | "high":
             return _towards_nominal(reason, visit, beside, units)
@@ -149,10 +149,11 @@ def doubt_text(reason: Reason, beside: BesideStanding | None, units: Units) -> s
     return f"In doubt: {astray_text(otherwise, units)}" if otherwise is not None else ""
 
 
-def _other_meter_first(one: OtherwiseJudged, units: Units) -> str:
+def _other_meter_first(one: OtherwiseJudged) -> str:
     return (
         f"measure with another meter before the blower is turned, or have {one.meter.name} "
-        f"calibrated first. {without_it_text(one, units)}."
+        f"calibrated first: without the {percent(abs(one.meter.held.offset), 1)} that it reads "
+        f"{one.meter.reads} by, this is {otherwise_text(one)}."
     )
 
 
