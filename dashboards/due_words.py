@@ -27,6 +27,11 @@ def due_sentence(due: Due, *, months: int) -> str:
         text
         for number, text in (
             (due.found_off.total, _found_off(due)),
+            (
+                len(due.astray),
+                f"{count_of(len(due.astray), 'meter')} "
+                f"{'reads' if len(due.astray) == 1 else 'read'} high or low against the others",
+            ),
             (due.overdue.total, _is(due.overdue.total, "meter", "overdue for calibration")),
             (due.missed.total, _was(due.missed.total, "planned visit", "not made or not measured")),
             (
@@ -107,10 +112,23 @@ def found_off_sentence(due: Due) -> str:
         return (
             "No result that is not corrected rests on a meter that a calibration found off later."
         )
+    first = "; the meters with the most results first" if due.found_off.total > 1 else ""
+    return f"{_first_capital(_found_off(due))}. Until somebody decides, they are in doubt{first}."
+
+
+def astray_sentence(due: Due) -> str:
+    """Say how many meters read high or low against the others."""
+    number = len(due.astray)
+    if not number:
+        return "No meter is shown to read high or low by more than its accuracy allows."
     return (
-        f"{_first_capital(_found_off(due))}. Until somebody decides, whatever rests on them is "
-        "in doubt; those with the most results first."
+        f"{count_of(number, 'meter')} {'reads' if number == 1 else 'read'} high or low against "
+        "the others by more than the accuracy allows, over the last 12 months, whatever the "
+        "filters. Nothing is corrected on this evidence alone."
     )
+
+
+ASTRAY_STEP: Final = "Have it calibrated, or check it against a calibrated meter in the same holes."
 
 
 def found_off_step(*, is_manager: bool) -> str:

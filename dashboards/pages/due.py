@@ -116,6 +116,7 @@ def _sections(view: View) -> tuple[Section, ...]:
     found, months = view.due, view.frame.house.measure_every_months
     sentences = {
         "found-off": ("Meters found off, not corrected", due_words.found_off_sentence(found)),
+        "astray": ("Meters that read high or low", due_words.astray_sentence(found)),
         "overdue": ("Meters out of calibration", due_words.overdue_sentence(found)),
         "missed": ("Planned visits without a measurement", due_words.missed_sentence(found)),
         "late": (
@@ -137,6 +138,7 @@ _TABLES: Final[dict[str, Callable[[View], Table]]] = {
     "found-off": lambda view: tables.found_off_table(
         view.due.found_off, view.asked, is_manager=view.frame.viewer.is_manager
     ),
+    "astray": lambda view: tables.astray_table(view.due.astray, view.asked),
     "overdue": lambda view: tables.meters_table(
         view.due.overdue, view.asked, view.named, slug="overdue", today=view.frame.today
     ),

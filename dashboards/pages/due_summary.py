@@ -7,13 +7,14 @@ from typing import Any
 
 from django.urls import reverse
 
-from .. import due_words
+from .. import due_words, meter_words
+from ..display import percent
 from ..due_words import Named
 from ..filters import Asked, day_text
 from ..queries.due import MOST_FOUND_OFF
 from ..tables import Cell, Column, Table
 from ..values.due import Due, DueMeter, Listed
-from .due_tables import found_off_step
+from .due_tables import astray_step, found_off_step
 from .filtering import link_to
 
 
@@ -33,6 +34,21 @@ def summary_table(
                 found_off_step(one, is_manager=is_manager),
             )
             for one in due.found_off.rows[:MOST_FOUND_OFF]
+        ),
+        *(
+            (
+                Cell(
+                    f"Results of a meter that reads {one.reads}",
+                    href=f"{link_to(asked, 'due')}#astray",
+                ),
+                Cell(f"{one.results:,}", one.results),
+                Cell(
+                    f"{one.name}, by {percent(abs(one.held.offset), 1)} against the others "
+                    f"({meter_words.reads_ends(one.held)})"
+                ),
+                astray_step(one, asked),
+            )
+            for one in due.astray[:MOST_FOUND_OFF]
         ),
         *_meters("overdue", "Meters out of calibration", due.overdue, asked, named, today),
         *(

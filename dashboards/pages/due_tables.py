@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 
 from django.urls import reverse
 
 from airflow_jobs.found_off import CalibrationFound
 from airflow_jobs.words import misread_text
 
-from .. import due_words, words
+from .. import due_words, meter_words, words
 from ..due_words import Named
 from ..filters import Asked
 from ..tables import Cell, Column, Table
 from ..values.due import DueMeter, DueSystem, Listed, MeasureBy, PlannedVisit
+from ..values.meters import MeterAstray
 from ..values.systems import SystemName
 from .filtering import link_to
 
@@ -211,6 +213,47 @@ def found_off_table(listed: Listed[CalibrationFound], asked: Asked, *, is_manage
         ),
         href=_file("found-off", asked),
         more=listed.total - len(listed.rows),
+    )
+
+
+def astray_table(found: Sequence[MeterAstray], asked: Asked) -> Table:
+    """Return the meters that read high or low against the others, the most results first."""
+    return Table(
+        slug="astray",
+        caption="Meters that read high or low against the others, the most results first",
+        columns=(
+            Column("Meter", is_short=True),
+            Column("Above the others", is_number=True),
+            Column("Above the others, low end", is_number=True, only_in_file=True),
+            Column("Above the others, high end", is_number=True, only_in_file=True),
+            Column("Results resting on it", is_number=True),
+            Column("Next step"),
+        ),
+        rows=tuple(
+            (
+                Cell(one.name, href=link_to(asked, "instrument", one.id)),
+                Cell(
+                    meter_words.reads_text(one.held),
+                    one.held.offset,
+                    note=meter_words.reads_ends(one.held),
+                ),
+                Cell("", one.held.low),
+                Cell("", one.held.high),
+                Cell(f"{one.results:,}", one.results),
+                astray_step(one, asked),
+            )
+            for one in found
+        ),
+        href=_file("astray", asked),
+    )
+
+
+def astray_step(one: MeterAstray, asked: Asked) -> Cell:
+    """Return what to do about a meter that reads high or low, with the page of it."""
+    return Cell(
+        due_words.ASTRAY_STEP,
+        note="The meter and what rests on it",
+        note_href=link_to(asked, "instrument", one.id),
     )
 
 

@@ -52,7 +52,11 @@ def fleet(frame: Frame) -> HttpResponse:
             frame,
             visits=visits,
             named=named,
-            beside=beside_standings(looked_at, today=frame.today),
+            beside=beside_standings(
+                looked_at,
+                today=frame.today,
+                astray={one.id: one for one in coming_due.astray},
+            ),
             total=len(standing.systems),
         ),
         due_sentence=due_words.due_sentence(coming_due, months=months),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 from uuid import UUID
 
 from airflow_jobs.models import AdjustmentKind
 
-from ..values.meters import MeterInDoubt
+from ..values.meters import MeterAstray, MeterInDoubt
 from ..values.next_steps import BesideStanding, ChangedSince
 from ..values.systems import Measurement, NeedsALook, OtherwiseJudged
 from .measured import rows
@@ -40,7 +40,10 @@ WHERE c.traverse_id = ANY (%(traverses)s) OR c.flow_set_id = ANY (%(flow_sets)s)
 
 
 def beside_standings(
-    needing: Sequence[NeedsALook], *, today: datetime.date
+    needing: Sequence[NeedsALook],
+    *,
+    today: datetime.date,
+    astray: Mapping[UUID, MeterAstray] | None = None,
 ) -> dict[UUID, BesideStanding]:
     """Return system -> what its next step rests on; four statements at most.
 
@@ -50,6 +53,8 @@ def beside_standings(
         The systems that are shown; the measurement of each one's first reason counts.
     today
         The day from which the usual period of the page of instruments counts back.
+    astray
+        The meters that read high or low in it, where they are worked out already.
     """
     measured = [one.reasons[0].measurement for one in needing]
     found = rows(
@@ -59,7 +64,7 @@ def beside_standings(
             "flow_sets": [one.flow_set_id for one in measured if one and one.flow_set_id],
         },
     )
-    in_doubt, otherwise = _in_doubt(needing), _otherwise(needing, today)
+    in_doubt, otherwise = _in_doubt(needing), _otherwise(needing, today, astray)
     return {
         row["equipment_id"]: BesideStanding(
             # Raw statements get JSON as text.
@@ -88,10 +93,14 @@ def _in_doubt(needing: Sequence[NeedsALook]) -> dict[UUID, MeterInDoubt]:
     return {key: meter for key, meter in zip(measured, found, strict=True) if meter is not None}
 
 
-def _otherwise(needing: Sequence[NeedsALook], today: datetime.date) -> dict[UUID, OtherwiseJudged]:
+def _otherwise(
+    needing: Sequence[NeedsALook],
+    today: datetime.date,
+    astray: Mapping[UUID, MeterAstray] | None,
+) -> dict[UUID, OtherwiseJudged]:
     """Return system -> what it would be without its meter's offset, where that decides."""
     measured = _judged_by(needing)
-    found = judged_otherwise(list(measured.values()), today=today)
+    found = judged_otherwise(list(measured.values()), today=today, astray=astray)
     return {key: one for key, one in zip(measured, found, strict=True) if one is not None}
 
 

@@ -24,6 +24,8 @@ from ..values.due import (
 from ..values.filters import Filters
 from ..values.systems import Attention, SystemName
 from .measured import of_systems, parameters, rows
+from .meters import meters_astray, with_results
+from .meters_astray import usual_filters
 
 COMING_DAYS: Final = 30
 EXPIRING_DAYS: Final = 60
@@ -176,7 +178,7 @@ def due(
     months: int,
     limit: int | None,
 ) -> Due:
-    """Return what is due today, whatever the period; five statements.
+    """Return what is due today, whatever the period; seven statements at most.
 
     Parameters
     ----------
@@ -203,7 +205,7 @@ def due(
     visits = rows(_VISITS.format(conditions=_of_visits(filters)), values)
     systems = rows(_SYSTEMS.format(systems=of_systems(filters)), values)
     meters = rows(_METERS, values)
-    found_off = not_corrected()
+    found_off, usual = not_corrected(), usual_filters(today)
     late = [row for row in systems if not row["is_never"]]
     never = [row for row in systems if row["is_never"]]
     expected = foreseen(standing, today=today, months=months)
@@ -228,6 +230,7 @@ def due(
         found_off=Listed(
             found_off if limit is None else found_off[: max(limit, MOST_FOUND_OFF)], len(found_off)
         ),
+        astray=with_results(usual, meters_astray(usual, today=today).values()),
         found_off_results=sum(one.between for one in found_off),
         late_unplanned=late[0]["unplanned"] if late else 0,
     )

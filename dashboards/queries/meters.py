@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any, Final
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -132,6 +133,13 @@ GROUP BY kind
 ORDER BY kind
 """
 
+_RESULTS: Final = f"""
+WITH {_TAKEN}
+SELECT t.instrument_id, count(*) AS results FROM taken t
+WHERE t.instrument_id = ANY (%(instruments)s) GROUP BY t.instrument_id
+ORDER BY t.instrument_id
+"""
+
 _RESTS_ON: Final = f"""
 WITH {_TAKEN}
 SELECT t.*, count(*) OVER () AS total, e.tag, s.name AS site, s.time_zone, r.flow_relative_u,
@@ -210,6 +218,24 @@ def meters_astray(filters: Filters, *, today: datetime.date) -> dict[UUID, Meter
         if held is not None and reads in ("high", "low"):
             found[key] = MeterAstray(key, name, reads, held)
     return found
+
+
+def with_results(filters: Filters, astray: Iterable[MeterAstray]) -> tuple[MeterAstray, ...]:
+    """Return meters with how many results rest on each, the most first; one statement if any."""
+    meters = {one.id: one for one in astray}
+    if not meters:
+        return ()
+    found = rows(
+        _RESULTS.format(conditions=_conditions(filters)),
+        {**parameters(filters), "instruments": list(meters)},
+    )
+    results = {row["instrument_id"]: row["results"] for row in found}
+    return tuple(
+        sorted(
+            (replace(one, results=results.get(key, 0)) for key, one in meters.items()),
+            key=lambda one: (-one.results, one.name.casefold(), str(one.id)),
+        )
+    )
 
 
 def _cells(filters: Filters, today: datetime.date) -> dict[str, dict[str, Any]]:

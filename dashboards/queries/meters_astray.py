@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
@@ -11,6 +11,7 @@ from uuid import UUID
 from airflow_jobs.calc.conformity import VERDICTS, judge
 
 from ..filters import read_filters
+from ..values.filters import Filters
 from ..values.meters import MeterAstray
 from ..values.systems import Judged, Measurement, OtherwiseJudged
 from .meters import meters_astray
@@ -28,8 +29,16 @@ class Use:
     judged: Judged
 
 
+def usual_filters(today: datetime.date) -> Filters:
+    """Return the usual period of the page of instruments."""
+    return read_filters({}, today=today).filters
+
+
 def judged_otherwise(
-    measurements: Sequence[Measurement], *, today: datetime.date
+    measurements: Sequence[Measurement],
+    *,
+    today: datetime.date,
+    astray: Mapping[UUID, MeterAstray] | None = None,
 ) -> list[OtherwiseJudged | None]:
     """Return for each measurement what it would be without its meter's offset, where that decides.
 
@@ -43,22 +52,29 @@ def judged_otherwise(
             for one in measurements
         ],
         today=today,
+        astray=astray,
     )
 
 
-def otherwise(uses: Sequence[Use | None], *, today: datetime.date) -> list[OtherwiseJudged | None]:
+def otherwise(
+    uses: Sequence[Use | None],
+    *,
+    today: datetime.date,
+    astray: Mapping[UUID, MeterAstray] | None = None,
+) -> list[OtherwiseJudged | None]:
     """Return what each value would be without its meter's offset; one statement at most.
 
     The offsets are those of the page of instruments in its usual period, worked out once for all
     values; of what was measured before that period they say nothing. Where the target's basis
-    decides, no meter does.
+    decides, no meter does. `astray` are the meters where they are worked out already.
     """
-    filters = read_filters({}, today=today).filters
+    filters = usual_filters(today)
     first = filters.from_on or datetime.date.min
     meant = [
         one if one and one.on >= first and not one.judged.hangs_on_basis else None for one in uses
     ]
-    astray = meters_astray(filters, today=today) if any(meant) else {}
+    if astray is None:
+        astray = meters_astray(filters, today=today) if any(meant) else {}
     return [
         without_offset(one.judged, astray[one.instrument_id])
         if one is not None and one.instrument_id in astray

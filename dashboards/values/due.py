@@ -9,6 +9,7 @@ from uuid import UUID
 
 from airflow_jobs.found_off import CalibrationFound
 
+from .meters import MeterAstray
 from .systems import SystemName, Trend
 
 Item = TypeVar("Item")
@@ -108,6 +109,8 @@ class Due:
     expiring: Listed[DueMeter]
     found_off: Listed[CalibrationFound]
     """The calibrations that found a meter off with results that nobody has corrected."""
+    astray: tuple[MeterAstray, ...]
+    """All meters that read high or low against the others, those with the most results first."""
     found_off_results: int
     """How many results rest on these."""
     late_unplanned: int

@@ -135,6 +135,8 @@ class MeterAstray:
     name: str
     reads: str
     held: Reads
+    results: int = 0
+    """Results in the period that rest on it; counted only where they are listed."""
 
 
 @dataclass(frozen=True, slots=True)

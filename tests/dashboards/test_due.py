@@ -12,7 +12,15 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from airflow_jobs.models import Calibration, Crew, DuctSection, Equipment, Instrument, Visit
+from airflow_jobs.models import (
+    Calibration,
+    Crew,
+    DuctSection,
+    Equipment,
+    Instrument,
+    Traverse,
+    Visit,
+)
 from dashboards import due_words
 from dashboards.due_days import months_after
 from dashboards.queries.attention import attention
@@ -21,6 +29,7 @@ from dashboards.values.due import Due
 from dashboards.values.filters import Filters
 from tests import factories
 from tests.dashboards.records import make_measured
+from tests.dashboards.test_instruments import _check as check
 from tests.factories import NOW, TODAY
 
 pytestmark = pytest.mark.django_db
@@ -242,6 +251,33 @@ def test_meters_found_off_are_due_until_their_results_are_corrected(
     )
 
 
+def test_a_meter_that_reads_high_is_due_with_what_rests_on_it(manager: Client) -> None:
+    left, right, high = (
+        factories.make_instrument(label=label, accuracy_relative=0.03)
+        for label in ("Left", "Right", "High")
+    )
+    crew, today = factories.make_crew(), datetime.datetime.now(datetime.UTC)
+    for number in range(6):
+        scatter = 1.0 + 0.002 * (number - 2.5)
+        check(left, high, ratio=1.07 * scatter, crew=crew)
+        check(right, high, ratio=1.07 * scatter, crew=crew)
+        check(left, right, ratio=scatter, crew=crew)
+    (one,) = _due().astray
+    assert (one.name, one.reads, one.results) == ("High", "high", 12)
+    assert "1 meter reads high or low against the others" in due_words.due_sentence(
+        _due(), months=12
+    )
+    for traverse in Traverse.objects.all():
+        Traverse.objects.filter(pk=traverse.pk).update(taken_at=today - DAY)
+    for address in ("/", "/due/"):
+        text = _text(manager, address)
+        assert "1 meter reads high or low against the others" in text
+        assert "Have it calibrated, or check it against a calibrated meter" in text
+    (row,) = _rows(manager, "/due/astray.csv")
+    assert (row["Meter"], row["Results resting on it"]) == ("High", "12")
+    assert 0.06 < float(row["Above the others, low end"]) < float(row["Above the others"])
+
+
 def test_the_latest_calibration_counts_and_a_retired_one_does_not() -> None:
     meter = factories.make_instrument(label="one")
     for performed, on, retired in ((-400, -35, None), (-10, 355, None), (-5, 360, TODAY)):
@@ -321,14 +357,14 @@ def test_a_limit_shortens_the_lists_and_not_their_counts() -> None:
 
 
 @pytest.mark.parametrize("size", [3, 30])
-def test_five_statements_however_much_is_due(size: int) -> None:
+def test_six_statements_however_much_is_due(size: int) -> None:
     for _ in range(size):
         _everything(factories.make_equipment(), factories.make_crew())
         factories.make_equipment()
     standing = attention(Filters(), today=TODAY)
     with CaptureQueriesContext(connection) as statements:
         due(Filters(), standing, today=TODAY, months=12, limit=None)
-    assert len(statements) == 5
+    assert len(statements) == 6
 
 
 def test_months_end_with_the_month() -> None:
@@ -380,7 +416,17 @@ def test_every_list_has_its_file_and_nothing_else_has(manager: Client) -> None:
     assert "30 planned visits whose day has passed brought no measurement" in text
     assert "5 more in the file" in text
     assert len(_rows(manager, "/due/missed.csv")) == 30
-    for slug in ("coming", "late", "never", "foreseen", "found-off", "overdue", "expiring", "due"):
+    for slug in (
+        "coming",
+        "late",
+        "never",
+        "foreseen",
+        "found-off",
+        "astray",
+        "overdue",
+        "expiring",
+        "due",
+    ):
         assert manager.get(f"/due/{slug}.csv").status_code == 200, slug
     assert manager.get("/due/else.csv").status_code == 404
 
