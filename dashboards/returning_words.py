@@ -80,12 +80,10 @@ def returned_sentence(found: Returning) -> str:
             "No system here that was left in range has been found again since, in the same call "
             "and against the same target."
         )
-    once = after.total == 1
     said = (
-        f"{words.count_of(after.total, 'job')} {'was' if once else 'were'} found again in this "
-        f"period after the one before, maybe earlier, had left the system in range: "
-        f"{after.outside:,} of them out of range, {percent(after.outside / after.total)} "
-        f"(95 % interval {outside_ends(after)})."
+        f"{words.count_of(after.total, 'job')} found a system again that the job before, in this "
+        f"period or earlier, had left in range: {after.outside:,} found it out of range, "
+        f"{percent(after.outside / after.total)} (95 % interval {outside_ends(after)})."
     )
     if not after.outside:
         return said

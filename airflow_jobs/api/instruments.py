@@ -209,7 +209,7 @@ class CalibrationSerializer(RecordSerializer):
     corrects_wholly = FlagField(
         required=False,
         help_text="True where the meter is known to have gone off on that day. Else the moment is "
-        "unknown: as much is taken as time had passed, and the interval holds none and all.",
+        "unknown: as much is taken as time had passed, and the interval holds all of it and none.",
     )
     corrects_because = note(help_text="Why; required with corrects_from.")
     certificate = note(help_text="Number of the certificate.")
