@@ -16,6 +16,7 @@ from .display import Units, percent
 from .due_days import next_by
 from .filters import day_text
 from .meter_words import astray_text, otherwise_text
+from .system_words import rests_in_doubt
 from .values.next_steps import BesideStanding
 from .values.systems import Judged, NeedsALook, OtherwiseJudged, Reason
 
@@ -137,16 +138,21 @@ def otherwise_of(reason: Reason, beside: BesideStanding | None) -> OtherwiseJudg
     return None if is_meter_first(reason, beside) else beside.otherwise
 
 
-def doubt_text(reason: Reason, beside: BesideStanding | None, units: Units) -> str:
-    """Say why a reason is in doubt for its meter's sake; empty where it isn't."""
+def doubts(needs: NeedsALook, beside: BesideStanding | None, units: Units) -> list[str]:
+    """Say why what a system needs is in doubt for its meters' sake; nothing where it isn't."""
+    reason, found = needs.reasons[0], []
     if is_meter_first(reason, beside) and beside and beside.meter_in_doubt:
         meter = beside.meter_in_doubt
-        return (
+        found.append(
             f"In doubt: {meter.name} was found off on {day_text(meter.found_on)}, and what it had "
             "measured is not corrected"
         )
-    otherwise = otherwise_of(reason, beside)
-    return f"In doubt: {astray_text(otherwise, units)}" if otherwise is not None else ""
+    if (otherwise := otherwise_of(reason, beside)) is not None:
+        found.append(f"In doubt: {astray_text(otherwise, units)}")
+    if beside is not None and beside.trend_in_doubt:
+        said = rests_in_doubt(beside.trend_in_doubt, beside.trend_rests_on, whose="the trend's")
+        found.append(said.rstrip("."))
+    return found
 
 
 def _other_meter_first(one: OtherwiseJudged) -> str:

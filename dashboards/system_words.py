@@ -178,14 +178,14 @@ def step_cause(change: LevelChange) -> str:
     return f"No adjustment on record explains it.{meter} {may}."
 
 
-def rests_in_doubt(meters: Sequence[MeterInDoubt], rests_on: int) -> str:
+def rests_in_doubt(meters: Sequence[MeterInDoubt], rests_on: int, *, whose: str = "its") -> str:
     """Say how many of a trend's measurements rest on a meter that was found off later."""
     names = words.listed(list(dict.fromkeys(one.name for one in meters)))
     several = len({one.id for one in meters}) > 1
     what = f"meters found off later ({names})" if several else f"a meter found off later ({names})"
     one = len(meters) == 1
     return (
-        f"In doubt: {len(meters):,} of its {words.count_of(rests_on, 'measurement')} "
+        f"In doubt: {len(meters):,} of {whose} {words.count_of(rests_on, 'measurement')} "
         f"{'rests' if one else 'rest'} on {what} and {'is' if one else 'are'} not corrected."
     )
 

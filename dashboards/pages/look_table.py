@@ -11,7 +11,7 @@ from django.urls import reverse
 from .. import words
 from ..due_words import Named
 from ..filters import Asked, day_text
-from ..next_steps import doubt_text, next_step, page_of
+from ..next_steps import doubts, next_step, page_of
 from ..strips import judged_strip
 from ..tables import Cell, Column, Table
 from ..values.due import NextVisit
@@ -95,8 +95,7 @@ def _row(
     units = frame.house.units
     judged = one.standing.judged if one.standing else None
     reasons = [words.reason_text(reason, units, frame.today) for reason in one.reasons]
-    if doubt := doubt_text(one.reasons[0], beside, units):
-        reasons.append(doubt)
+    reasons += doubts(one, beside, units)
     shown = words.judged_shown(judged, units) if judged else None
     how = page_of(one, beside)
     return (

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from .. import words
 from ..filters import day_text
-from ..next_steps import doubt_text, next_step, page_of
+from ..next_steps import doubts, next_step, page_of
 from ..queries.attention import attention
 from ..queries.beside_standing import beside_standings
 from ..queries.due import next_visits
@@ -66,13 +66,12 @@ def _steps(frame: Frame, needing: Sequence[NeedsALook]) -> dict[UUID, SystemStep
         visit = visits.get(one.system.site_id)
         how = page_of(one, beside.get(one.system.id))
         measurement = one.reasons[0].measurement
-        doubt = doubt_text(one.reasons[0], beside.get(one.system.id), units)
         steps[one.system.id] = SystemStep(
             code=one.reasons[0].code,
             call=measurement.call if measurement else "",
             reasons=(
                 *(words.reason_text(each, units, frame.today) for each in one.reasons),
-                *([doubt] if doubt else ()),
+                *doubts(one, beside.get(one.system.id), units),
             ),
             step=next_step(
                 one,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 from uuid import UUID
 
@@ -16,6 +17,7 @@ from ..values.systems import Measurement, NeedsALook, OtherwiseJudged
 from .measured import rows
 from .meters_astray import judged_otherwise
 from .meters_in_doubt import meters_in_doubt
+from .standings import series_of_trends
 
 _KINDS: Final = {str(kind): label for kind, label in AdjustmentKind.choices}
 
@@ -45,7 +47,7 @@ def beside_standings(
     today: datetime.date,
     astray: Mapping[UUID, MeterAstray] | None = None,
 ) -> dict[UUID, BesideStanding]:
-    """Return system -> what its next step rests on; four statements at most.
+    """Return system -> what its next step rests on; seven statements at most.
 
     Parameters
     ----------
@@ -64,8 +66,9 @@ def beside_standings(
             "flow_sets": [one.flow_set_id for one in measured if one and one.flow_set_id],
         },
     )
+    in_trends = _in_trends(needing)
     in_doubt, otherwise = _in_doubt(needing), _otherwise(needing, today, astray)
-    return {
+    beside = {
         row["equipment_id"]: BesideStanding(
             # Raw statements get JSON as text.
             advice=json.loads(row["advice"] or "null"),
@@ -83,6 +86,30 @@ def beside_standings(
             ),
         )
         for row in found
+    }
+    for key, (meters, rests_on) in in_trends.items():
+        # Where a trend is the first reason, no measurement is.
+        known = beside.get(key, BesideStanding(None, "", "", None))
+        beside[key] = replace(known, trend_in_doubt=meters, trend_rests_on=rests_on)
+    return beside
+
+
+def _in_trends(
+    needing: Sequence[NeedsALook],
+) -> dict[UUID, tuple[tuple[MeterInDoubt, ...], int]]:
+    """Return system -> the meters in doubt that its trend rests on, of how many measurements."""
+    drifting = [
+        one.system.id for one in needing if any(reason.code == "drifting" for reason in one.reasons)
+    ]
+    if not drifting:
+        return {}
+    series = series_of_trends(drifting)
+    found = iter(meters_in_doubt([one for each in series.values() for one in each]))
+    meters = {key: [next(found) for _ in each] for key, each in series.items()}
+    return {
+        key: (tuple(one for one in each if one is not None), len(each))
+        for key, each in meters.items()
+        if any(each)
     }
 
 

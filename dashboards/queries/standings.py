@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from ..values.systems import Measurement, SystemName, Trend
 from .measured import MEASURED, rows
 from .measurements import COLUMNS, JOINS, measurement_of, standing_measurements
+from .series import series_of, usual_call
 from .trend import trends
 
 # Enough for a trend, and no more however long the history.
@@ -79,6 +80,16 @@ def stand(found: Sequence[dict[str, Any]]) -> list[Stands]:
 def name_of(row: dict[str, Any]) -> SystemName:
     """Return the name of the system in a row with the columns `SYSTEM`."""
     return SystemName(row["equipment_id"], row["tag"], row["kind"], row["site_id"], row["site"])
+
+
+def series_of_trends(equipment_ids: Sequence[UUID]) -> dict[UUID, list[Measurement]]:
+    """Return system -> the measurements that its kept trend rests on; one statement."""
+    histories: dict[UUID, list[Measurement]] = {}
+    for row in rows(_HISTORIES, {"equipment": list(equipment_ids)}):
+        if row["taken_at"] is not None:
+            one = measurement_of(row, ZoneInfo(row["time_zone"]))
+            histories.setdefault(row["equipment_id"], []).append(one)
+    return {key: series_of(one, usual_call(one)) for key, one in histories.items()}
 
 
 def standings_of(equipment_ids: Sequence[UUID]) -> dict[UUID, tuple[list[int], Trend | None]]:

@@ -34,3 +34,7 @@ class BesideStanding:
     meter_in_doubt: MeterInDoubt | None = None
     otherwise: OtherwiseJudged | None = None
     """What it would be without its meter's offset against the others, where that decides."""
+    trend_rests_on: int = 0
+    """How many measurements its trend rests on, where that is a reason."""
+    trend_in_doubt: tuple[MeterInDoubt, ...] = ()
+    """The meter of each of these that was found off later and is not corrected."""

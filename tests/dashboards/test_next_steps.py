@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from airflow_jobs.models import Company, DuctSection, Instrument, Traverse, Visit
 from dashboards.display import Units
-from dashboards.next_steps import doubt_text, next_step, page_of
+from dashboards.next_steps import doubts, next_step, page_of
 from dashboards.queries.attention import attention
 from dashboards.queries.beside_standing import beside_standings
 from dashboards.standings import renew_standings
@@ -28,6 +28,7 @@ pytestmark = pytest.mark.django_db
 UNITS = Units("ip")
 YEAR = datetime.timedelta(days=365)
 HOUR = datetime.timedelta(hours=1)
+DAY = datetime.timedelta(days=1)
 AGAIN = itertools.count()
 
 TABLE: dict[str, Any] = {
@@ -215,7 +216,7 @@ def test_a_meter_that_reads_high_comes_before_the_blower_where_its_offset_decide
     assert page == "instrument"
     needs = attention(Filters(), today=TODAY).systems[0]
     beside = beside_standings([needs], today=TODAY)[needs.system.id]
-    doubt = loose(doubt_text(needs.reasons[0], beside, UNITS))
+    doubt = loose(" ".join(doubts(needs, beside, UNITS)))
     assert doubt.startswith("In doubt: Thermal 3 reads high against the other meters by 7.0 % (+6")
     assert "Without that it would be 439 ± " in doubt
 
@@ -277,6 +278,36 @@ def test_a_meter_that_was_found_off_is_decided_on_before_it_is_compared(
     day = TODAY + datetime.timedelta(days=30)
     factories.make_calibration(instrument=astray, performed_on=day, due_on=day + YEAR, gain=0.93)
     assert _said()[1].startswith("Decide first what becomes of the readings of Thermal 3.")
+
+
+@pytest.mark.parametrize("renews", [False, True], ids=["live", "kept"])
+def test_a_trend_says_how_much_of_it_rests_on_a_meter_found_off(
+    meter: Instrument, renews: bool
+) -> None:
+    section = factories.make_section()
+    for number in range(8):
+        make_job(
+            found=430.0 - 8.0 * number,
+            left=None,
+            section=section,
+            instrument=meter,
+            u_per_ton=4.0,
+            taken_at=NOW - (7 - number) * 120 * DAY,
+        )
+    day = TODAY - 300 * DAY
+    factories.make_calibration(
+        instrument=meter, performed_on=day, due_on=TODAY + 2 * YEAR, gain=1.06
+    )
+    if renews:
+        renew_standings()
+    (needs,) = attention(Filters(), today=TODAY).systems
+    assert needs.reasons[0].code == "drifting"
+    beside = beside_standings([needs], today=TODAY)[needs.system.id]
+    assert doubts(needs, beside, UNITS) == [
+        "In doubt: 5 of the trend's 8 measurements rest on a meter found off later (Vane 2) and "
+        "are not corrected"
+    ]
+    assert page_of(needs, beside).name == "system"
 
 
 def test_a_flow_set_s_advice_is_found_too(meter: Instrument) -> None:
