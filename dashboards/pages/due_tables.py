@@ -194,7 +194,7 @@ def found_off_table(listed: Listed[CalibrationFound], asked: Asked, *, is_manage
             Column("Meter", is_short=True),
             Column("Serial", only_in_file=True),
             Column("Found off on", is_short=True),
-            Column("It read"),
+            Column("It read", is_short=True),
             Column("Results not corrected", is_number=True),
             Column("Next step"),
         ),
