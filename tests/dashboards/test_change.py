@@ -143,4 +143,4 @@ def test_the_change_takes_one_statement_however_long_the_history(
         make_job(found=None, left=400.0, taken_at=BEFORE)
     with CaptureQueriesContext(connection) as statements:
         assert manager.get(ADDRESS).status_code == 200
-    assert len(statements) == 17
+    assert len(statements) == 18
