@@ -17,7 +17,7 @@ from examples.field_client.__main__ import main
 from examples.field_client.service import Service
 from examples.field_client.store import Store
 from tests.api.faulty_proxy import AFTER, PASS, FaultyProxy
-from tests.authenticators import Authenticator
+from tests.authenticators import Authenticator, begin_a_half_minute
 from tests.service_parts import Api, Parts
 
 PASSWORD = "seven quiet ducts"
@@ -63,6 +63,7 @@ def phone_of_kim(parts: Parts, kim: str) -> Handset:
     key = re.search(r'id="key">([A-Z2-7 ]+)<', shown)
     assert key is not None
     app = Authenticator.typed(key[1])
+    begin_a_half_minute()
     made = pages.send("/office/account/codes/on/", code=app.code())
     recovery = re.search(r"<li>([a-z2-7]{4}(?:-[a-z2-7]{4}){3})</li>", made)
     assert recovery is not None
