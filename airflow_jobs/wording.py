@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from .calc.air import FOOT_M, INCH_OF_MERCURY_PA
+
 # NIST SP 811 (2008), appendix B.8; feet and inches are exact.
 INCH_OF_WATER_PA: Final = 249.08891
-INCH_OF_MERCURY_PA: Final = 3386.389
-FOOT_M: Final = 0.3048
 INCH_M: Final = 0.0254
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 from uuid import UUID
 
 from airflow_jobs.calc.conformity import VERDICTS, judge
@@ -14,10 +13,8 @@ from ..filters import read_filters
 from ..values.filters import Filters
 from ..values.meters import MeterAstray
 from ..values.systems import Judged, Measurement, OtherwiseJudged
+from .measurements import COVERAGE
 from .meters import meters_astray
-
-# Of a normal distribution: the ends kept with a judged value are of 95 %.
-COVERAGE: Final = 1.96
 
 
 @dataclass(frozen=True, slots=True)
